@@ -1,0 +1,39 @@
+// Package planner decides which rolls go together, in which tank, bath and
+// session, and when. It is pure: a [Problem] in, a [Plan] with its proof out;
+// no clock but the search budget's, no database, no log.
+//
+// # Rules
+//
+// A plan that breaks one of these is not a plan. Numbers are those that the
+// checker (package checker, which shares no code with the search) prints.
+//
+//  1. class: a batch holds one class, or [Class].Shareable classes of one
+//     process within [Problem].TolerancePermille, which then runs by the one
+//     with the longest developing time
+//  2. fit: its reels are of kinds that the tank takes, enough for its rolls and
+//     no more than needed; their heights add up to at most the tank's; their
+//     solution to at most the tank's volume and each bath's
+//  3. capacity: the set serves the process and has a bath for every step's
+//     role; film area is at most RunMM2PerL × min(bath, tank volume) ÷ 1000 for
+//     every bath in it; summed over the runs, frozen ones included, it is at
+//     most AreaLeftMM2, and runs at most RunsLeft; of a one-shot bath each run
+//     draws the greater of its reels' solution and area × 1000 ÷ RunMM2PerL
+//     rounded up (this at most the tank's volume), in sum at most VolumeML; a
+//     bath that is not one-shot is in one run at a time, from start to end
+//  4. life: the step of each bath begins no later than the bath expires; a set
+//     with Mix is mixed by the first batch that uses it (Mixes true there and
+//     nowhere else), which begins by Mix.By; the others start once it is mixed;
+//     its baths live from then
+//  5. reels: in use or not yet dry, at any time at most the kind's count
+//  6. time: start, wet, end and clear follow each other as [Batch] says, inside
+//     session and horizon; batches of a tank are apart by the flush where
+//     processes differ; an operator is in one place at a time
+//  7. drying: every roll hangs in one cabinet that takes it, positions at any
+//     time at most the cabinet's
+//  8. holds: a booked or pinned roll is in that session or left out; bans hold;
+//     no batch starts before its rolls are handed in; every roll is in one
+//     batch or left out, once; the session allows the process
+//
+// A half-open span [from, to) is meant throughout: what ends when another
+// begins does not overlap it.
+package planner
