@@ -1,0 +1,16 @@
+// Package shares says who pays for what: it keeps the lab's books, charges
+// runs, shares a kit's price when the kit is closed, and finds the payments
+// that settle everybody's balance.
+//
+// The books are double-entry and append-only; the database itself refuses an
+// entry that does not balance and any change of what is written. A positive
+// amount is a debit: what a member owes the co-op, or what a kit has cost and
+// nobody has been charged for. Buying a kit debits the kit and credits whoever
+// paid; a finished run debits the members whose rolls were in it and credits
+// the kit, provisionally; closing the kit posts the difference between each
+// member's final share and what was charged before, after which the kit's
+// account is zero. The sum over all accounts is zero at all times.
+//
+// Apportion, Close and Settle are pure: values in, values out. All amounts are
+// whole minor units of the lab's currency and all areas whole mm².
+package shares
