@@ -17,7 +17,8 @@ func (j *judge) checkOrder() {
 	busy := map[string][]taking{}
 	var operators []string
 	for _, r := range runs {
-		if who := r.session.Operator; who != "" {
+		if j.sessions[r.Session] != nil {
+			who := r.session.Operator
 			busy[who] = append(busy[who], j.busy(r)...)
 			operators = append(operators, who)
 		}
