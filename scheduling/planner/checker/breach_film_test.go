@@ -56,7 +56,7 @@ var shapeBreaches = map[string]breach{
 	}},
 	"a roll left out without a word": {0, "without a reason", func(w *week) { w.plan.LeftOut[0].Reasons = nil }},
 	"a reason that means nothing":    {0, `"mood"`, func(w *week) { w.plan.LeftOut[0].Reasons[0].Code = "mood" }},
-	"a reason in no session":         {0, `"nowhere"`, func(w *week) { w.plan.LeftOut[0].Reasons[0].Session = "nowhere" }},
+	"a reason in no session":         {0, `"nowhere"`, func(w *week) { w.plan.LeftOut[1].Reasons[0].Session = "nowhere" }},
 	"two batches of one id":          {0, "another batch has this id", func(w *week) { w.batch("b2").ID = "b1" }},
 	"a frozen batch's id":            {0, "another batch has this id", func(w *week) { w.batch("b2").ID = "stands-1" }},
 	"a batch without an id":          {0, "no id", func(w *week) { w.batch("b2").ID = "" }},

@@ -57,8 +57,11 @@ func newJudge(p *planner.Problem, plan *planner.Plan) *judge {
 		j.runs = append(j.runs, j.newRun(b, j.rolls))
 	}
 	for _, f := range p.Frozen {
-		r := j.newRun(f.Batch, byID(f.Films, func(v *planner.Roll) string { return v.ID }))
+		r := j.newRun(f.Batch, nil)
 		r.frozen = true
+		for i := range f.Films {
+			r.films = append(r.films, &f.Films[i])
+		}
 		j.runs = append(j.runs, r)
 	}
 	return j

@@ -82,7 +82,7 @@ func (j *judge) checkCounts(r *run) {
 var reasonCodes = []string{
 	planner.ReasonNoSession, planner.ReasonReelKind, planner.ReasonReels, planner.ReasonTankHeight,
 	planner.ReasonSolution, planner.ReasonRunArea, planner.ReasonNoBath, planner.ReasonBathCapacity,
-	planner.ReasonBathLife, planner.ReasonSessionTime, planner.ReasonOperator, planner.ReasonCabinet,
+	planner.ReasonBathLife, planner.ReasonBathBusy, planner.ReasonSessionTime, planner.ReasonOperator, planner.ReasonCabinet,
 	planner.ReasonHandedIn, planner.ReasonBanned, planner.ReasonBookedElse,
 }
 
