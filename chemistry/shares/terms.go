@@ -1,0 +1,77 @@
+package shares
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"wetside/lab/units"
+)
+
+// A Rule is what the used part of a kit's price is shared by.
+type Rule string
+
+// The rules.
+const (
+	ByArea  Rule = "by_area" // by the film area of each member's rolls
+	ByRoll  Rule = "by_roll" // by the number of each member's rolls
+	Equally Rule = "equally" // alike among the subscribers, or among the users if there are none
+)
+
+// FallsOn is who bears what no finished roll used.
+type FallsOn string
+
+// Who bears it: the users in the measure of the kit's rule, the subscribers
+// alike, or the co-op's fund.
+const (
+	Users       FallsOn = "users"
+	Subscribers FallsOn = "subscribers"
+	Fund        FallsOn = "fund"
+)
+
+// Terms are what the lab agreed when it bought a kit.
+type Terms struct {
+	// Price is the whole kit's, in minor units.
+	Price int64
+	// RatedAreaMM2 is what all portions of the kit together are rated for.
+	RatedAreaMM2  int64
+	Rule          Rule
+	UnusedFallsOn FallsOn
+	// Subscribers are member ids; their order does not matter and repeats count once.
+	Subscribers []string
+}
+
+// A Use is a piece of a kit's capacity that film has taken.
+type Use struct {
+	// Member is whose roll it was; of a spoiled use it does not matter.
+	Member  string
+	AreaMM2 int64
+	// Spoiled capacity is used up, but not charged to the members whose film it spoiled.
+	Spoiled bool
+}
+
+// ErrTerms and ErrUse say that Close was given what no kit or run can be.
+var (
+	ErrTerms = errors.New("no such terms of a kit")
+	ErrUse   = errors.New("no such use of a kit")
+)
+
+func (k Terms) check() error {
+	switch {
+	case k.Price <= 0 || k.Price > units.MaxMoney:
+		return fmt.Errorf("%w: price %d", ErrTerms, k.Price)
+	case k.RatedAreaMM2 <= 0 || k.RatedAreaMM2 > maxArea:
+		return fmt.Errorf("%w: rated area %d mm²", ErrTerms, k.RatedAreaMM2)
+	case !slices.Contains([]Rule{ByArea, ByRoll, Equally}, k.Rule):
+		return fmt.Errorf("%w: rule %q", ErrTerms, k.Rule)
+	case !slices.Contains([]FallsOn{Users, Subscribers, Fund}, k.UnusedFallsOn):
+		return fmt.Errorf("%w: unused falls on %q", ErrTerms, k.UnusedFallsOn)
+	case slices.Contains(k.Subscribers, ""):
+		return fmt.Errorf("%w: a subscriber without an id", ErrTerms)
+	}
+	return nil
+}
+
+// maxArea bounds the area on a kit, rated or used: a thousand square
+// kilometres, so that sums stay far from 64 bits.
+const maxArea = 1_000_000_000_000_000
