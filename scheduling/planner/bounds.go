@@ -1,0 +1,283 @@
+package planner
+
+import (
+	"cmp"
+	"slices"
+)
+
+// Bounds that hold for every plan with the values given at the levels above.
+// Each is a relaxation that can be read off the problem: rolls alone in the
+// lab, and counts of what sessions, reels and baths can take at most.
+type bounds struct {
+	m     *model
+	alone []alone
+	// base is the least level 2 of all rolls alone.
+	base  int64
+	first [2]int64 // displaced and lateness, which depend on nothing above
+	group []int    // bath component by process: sets that serve several join them
+}
+
+func newBounds(m *model) *bounds {
+	bd := &bounds{m: m, alone: measureAlone(m)}
+	for i := range m.rolls {
+		bd.base += bd.of(i).cost
+	}
+	bd.joinProcesses()
+	bd.first[displaced] = bd.displacedBound()
+	bd.first[lateness] = bd.base + bd.crowded()
+	return bd
+}
+
+func (bd *bounds) of(roll int) *alone { return &bd.alone[bd.m.rolls[roll].typ] }
+
+// all gives the bounds of the six levels of a plan of worth w.
+func (bd *bounds) all(w *worth) [6]int64 {
+	must := bd.mustPlace(w)
+	return [6]int64{
+		bd.first[displaced], bd.first[lateness], bd.chemistryBound(w), bd.runsBound(must),
+		bd.finishBound(must), bd.changesBound(must),
+	}
+}
+
+// proves says that a worth cannot be bettered at the first levels.
+func (bd *bounds) proves(w *worth, upTo int) bool {
+	if w[displaced] > bd.first[displaced] || upTo > 1 && w[lateness] > bd.first[lateness] {
+		return false
+	}
+	if upTo <= 2 {
+		return true
+	}
+	all := bd.all(w)
+	for i := range upTo {
+		if w[i] > all[i] {
+			return false
+		}
+	}
+	return true
+}
+
+// mustPlace finds the rolls that no plan as good as w at levels 1 and 2 leaves
+// out: booked ones when none is displaced, and those whose leaving out alone
+// would cost more than the plan's slack.
+func (bd *bounds) mustPlace(w *worth) []bool {
+	must := make([]bool, len(bd.m.rolls))
+	for i := range must {
+		a := bd.of(i)
+		must[i] = a.possible && (bd.m.rolls[i].held != noHold && w[displaced] == 0 || a.extra > w[lateness]-bd.base)
+	}
+	return must
+}
+
+// displacedBound counts held rolls that cannot be placed even alone, and those
+// beyond what their session can take at most.
+func (bd *bounds) displacedBound() int64 {
+	m := bd.m
+	var impossible, crowded int64
+	for s := range m.sess {
+		var held []int
+		for i := range m.rolls {
+			if m.rolls[i].held != s {
+				continue
+			}
+			if bd.of(i).possible {
+				held = append(held, i)
+			} else {
+				impossible++
+			}
+		}
+		crowded += bd.overSession(s, held)
+	}
+	var thirsty int64
+	for _, g := range bd.components() {
+		rolls := bd.rollsOf(g, func(i int) bool { return m.rolls[i].held != noHold })
+		thirsty += bd.overBaths(g, rolls)
+	}
+	return impossible + max(crowded, thirsty)
+}
+
+// overSession is how many of the rolls at least do not fit one session.
+func (bd *bounds) overSession(s int, rolls []int) int64 {
+	m := bd.m
+	n := int64(len(rolls))
+	if n == 0 {
+		return 0
+	}
+	over := max(n-bd.sessionTakes(s, rolls), 0)
+	byKind := make([]int64, len(m.kinds))
+	for _, i := range rolls {
+		byKind[m.rolls[i].kind]++
+	}
+	length, wet := m.sess[s].end-m.sess[s].start, bd.shortestWet()
+	var reels int64
+	for k, need := range byKind {
+		if need > 0 {
+			reels += max(need-m.kinds[k].takes(length, wet), 0)
+		}
+	}
+	return max(over, reels)
+}
+
+// takes is how many rolls a kind of reel can carry in a span at most, each use
+// taking at least the time given.
+func (k *kindM) takes(length, use int64) int64 {
+	if length < use {
+		return 0
+	}
+	return k.count * k.holds * (1 + (length-use)/max(use+k.dry, 1))
+}
+
+func (bd *bounds) shortestWet() int64 {
+	wet := int64(never)
+	for i := range bd.m.class {
+		wet = min(wet, bd.m.class[i].wet)
+	}
+	return wet
+}
+
+// sessionTakes is how many of the rolls a session can take at most: runs that
+// fit its time by rolls that fit its tank.
+func (bd *bounds) sessionTakes(s int, rolls []int) int64 {
+	m := bd.m
+	se := &m.sess[s]
+	tank := &m.tanks[se.tank]
+	load := int64(never)
+	for _, i := range rolls {
+		load = min(load, m.kinds[m.rolls[i].kind].load)
+	}
+	shortest := int64(never)
+	for c := range m.class {
+		cl := &m.class[c]
+		if se.process[cl.process] {
+			shortest = min(shortest, max(tank.warm[cl.process], load)+cl.wet+tank.clean)
+		}
+	}
+	return max(se.end-se.start, 0) / shortest * bd.stack(tank, rolls)
+}
+
+// stack is how many of the rolls fit a tank's height at most.
+func (bd *bounds) stack(tank *tankM, rolls []int) int64 {
+	least := int64(never) // height of one reel over what it holds, as the best ratio
+	holds := int64(1)
+	for _, i := range rolls {
+		k := &bd.m.kinds[bd.m.rolls[i].kind]
+		if k.height*holds < least*k.holds || least == never {
+			least, holds = k.height, k.holds
+		}
+	}
+	return tank.height * holds / least
+}
+
+// crowded is what must be added to the base of level 2 because not all rolls
+// that could be placed alone can be placed together.
+func (bd *bounds) crowded() int64 {
+	m := bd.m
+	var possible []int
+	for i := range m.rolls {
+		if bd.of(i).possible {
+			possible = append(possible, i)
+		}
+	}
+	var places int64
+	for s := range m.sess {
+		var here []int
+		for _, i := range possible {
+			if m.rolls[i].open[s] {
+				here = append(here, i)
+			}
+		}
+		if len(here) > 0 {
+			places += min(bd.sessionTakes(s, here), int64(len(here)))
+		}
+	}
+	sessions := bd.cheapest(possible, int64(len(possible))-places)
+	var reels, baths int64
+	for k := range m.kinds {
+		var of []int
+		for _, i := range possible {
+			if m.rolls[i].kind == k {
+				of = append(of, i)
+			}
+		}
+		reels += bd.cheapest(of, int64(len(of))-m.kinds[k].takes(m.end, bd.shortestWet()))
+	}
+	for _, g := range bd.components() {
+		rolls := bd.rollsOf(g, func(int) bool { return true })
+		baths += bd.cheapest(rolls, bd.overBaths(g, rolls))
+	}
+	return max(sessions, reels, baths)
+}
+
+// cheapest is the least that leaving out n of the rolls adds.
+func (bd *bounds) cheapest(rolls []int, n int64) int64 {
+	if n <= 0 {
+		return 0
+	}
+	extra := make([]int64, len(rolls))
+	for k, i := range rolls {
+		extra[k] = bd.of(i).extra
+	}
+	slices.Sort(extra)
+	var sum int64
+	for _, e := range extra[:n] {
+		sum += e
+	}
+	return sum
+}
+
+// finishBound is when the slowest of the rolls to be placed is dry alone.
+func (bd *bounds) finishBound(must []bool) int64 {
+	var last int64
+	for i, placed := range must {
+		if placed {
+			last = max(last, bd.of(i).dry)
+		}
+	}
+	return last
+}
+
+// changesBound counts rolls that cannot be where they were.
+func (bd *bounds) changesBound(must []bool) int64 {
+	var n int64
+	for i := range bd.m.rolls {
+		r := &bd.m.rolls[i]
+		if !r.tracked {
+			continue
+		}
+		if r.prev == unknown || r.prev == noPlace && must[i] || r.prev >= 0 && !bd.of(i).inSess[r.prev] {
+			n++
+		}
+	}
+	return n
+}
+
+// rollsOf are the rolls of a bath component that can be placed alone.
+func (bd *bounds) rollsOf(g int, also func(int) bool) []int {
+	var out []int
+	for i := range bd.m.rolls {
+		if bd.of(i).possible && bd.group[bd.m.class[bd.m.rolls[i].class].process] == g && also(i) {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// overBaths is how many of the rolls at least find no capacity, were all kits
+// mixed.
+func (bd *bounds) overBaths(g int, rolls []int) int64 {
+	mixed, kits := bd.capacity(g, rolls)
+	total := mixed
+	for _, k := range kits {
+		total = min(total+k.area, never)
+	}
+	areas := make([]int64, len(rolls))
+	for k, i := range rolls {
+		areas[k] = bd.m.rolls[i].area
+	}
+	slices.SortFunc(areas, cmp.Compare[int64])
+	for k, a := range areas {
+		if total -= a; total < 0 {
+			return int64(len(areas) - k)
+		}
+	}
+	return 0
+}

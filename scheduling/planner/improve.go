@@ -1,0 +1,326 @@
+package planner
+
+import (
+	"cmp"
+	"math/rand/v2"
+	"slices"
+)
+
+// A spec is a batch without its times: what replaying needs.
+type spec struct {
+	sess, set int
+	rolls     []int
+}
+
+// A search improves a plan by taking parts of it down and building them again.
+// It accepts what is no worse than the plan some steps ago (late acceptance),
+// which needs nothing but the order of worths.
+type search struct {
+	m    *model
+	s    *state
+	bd   *builder
+	rng  *rand.Rand
+	upTo int
+
+	now   []spec
+	worth worth
+	past  []worth // a ring of the worths accepted
+	step  int64
+	stale int64 // steps since the best or the last restart
+
+	best      []*batch
+	bestWorth worth
+	seen      bool
+
+	expired func() bool // the clock or context has ended the search
+
+	cut   []bool // batches of now to take down
+	drop  []bool // rolls to take out
+	pool  []int
+	order []int64
+}
+
+// pastLen is how many steps back the accepted worth is compared with.
+const pastLen = 40
+
+func newSearch(m *model, upTo int) *search {
+	s := newState(m)
+	s.reset()
+	seed := uint64(m.p.Search.Seed)
+	sr := &search{
+		m: m, s: s, bd: newBuilder(s), rng: rand.New(rand.NewPCG(seed, 0x77657473696465)), upTo: upTo,
+		drop: make([]bool, len(m.rolls)), order: make([]int64, len(m.rolls)),
+	}
+	sr.bd.shuffle = func() int64 { return sr.rng.Int64N(1 << 20) }
+	return sr
+}
+
+// first builds a plan from nothing.
+func (sr *search) first() {
+	sr.now = sr.now[:0]
+	sr.pool = sr.pool[:0]
+	sr.cut = sr.cut[:0]
+	sr.rebuild(0, false)
+	sr.accept()
+}
+
+// rebuild replays what is kept of the plan and inserts the other rolls in the
+// order of a mode.
+func (sr *search) rebuild(mode int, loose bool) {
+	s := sr.s
+	s.reset()
+	for i := range sr.now {
+		if i < len(sr.cut) && sr.cut[i] {
+			continue
+		}
+		sp := &sr.now[i]
+		b := s.fresh(sp.sess, sp.set)
+		for _, r := range sp.rolls {
+			if !sr.drop[r] {
+				b.rolls = append(b.rolls, r)
+				b.cabs = append(b.cabs, 0)
+			}
+		}
+		if len(b.rolls) == 0 || !s.place(b) {
+			s.release(b)
+		}
+	}
+	sr.pool = sr.pool[:0]
+	for r := range sr.m.rolls {
+		if s.of[r] == nil && len(sr.m.rolls[r].sessions) > 0 {
+			sr.pool = append(sr.pool, r)
+		}
+	}
+	sr.sortPool(mode)
+	sr.bd.version++
+	sr.bd.skip, sr.bd.tie = nil, 0
+	if loose {
+		sr.bd.skip = func() bool { return sr.rng.IntN(32) == 0 }
+		sr.bd.tie = sr.rng.IntN(3)
+	}
+	misses := 0
+	for i, r := range sr.pool {
+		if i%64 == 63 && sr.expired() {
+			break
+		}
+		if sr.bd.insert(r) {
+			misses = 0
+		} else if misses++; misses > maxMisses && sr.seen {
+			break
+		}
+	}
+}
+
+// maxMisses is after how many rolls in a row without room a rebuilding stops
+// to try the rest of those left out.
+const maxMisses = 24
+
+// The orders in which rolls are inserted.
+const (
+	byDue = iota
+	byWeight
+	byClass
+	bySize
+	atRandom
+	orders
+)
+
+func (sr *search) sortPool(mode int) {
+	m := sr.m
+	for _, r := range sr.pool {
+		sr.order[r] = sr.rng.Int64()
+	}
+	tall := func(r *rollM) int64 { return m.kinds[r.kind].height / m.kinds[r.kind].holds }
+	slices.SortFunc(sr.pool, func(a, b int) int {
+		x, y := &m.rolls[a], &m.rolls[b]
+		c := 0
+		if mode != atRandom {
+			c = cmp.Compare(y.displacedCount, x.displacedCount)
+		}
+		switch mode {
+		case byDue:
+			c = cmp.Or(c, cmp.Compare(x.due, y.due), cmp.Compare(y.weight, x.weight), cmp.Compare(x.class, y.class), cmp.Compare(tall(y), tall(x)))
+		case byWeight:
+			c = cmp.Or(c, cmp.Compare(y.weight, x.weight), cmp.Compare(x.due, y.due), cmp.Compare(x.class, y.class))
+		case byClass:
+			c = cmp.Or(c, cmp.Compare(x.class, y.class), cmp.Compare(tall(y), tall(x)), cmp.Compare(x.due, y.due))
+		case bySize:
+			c = cmp.Or(c, cmp.Compare(tall(y), tall(x)), cmp.Compare(y.area, x.area))
+		}
+		return cmp.Or(c, cmp.Compare(sr.order[a], sr.order[b]))
+	})
+}
+
+// accept makes the state's plan the current one, and the best if it is.
+func (sr *search) accept() {
+	w := sr.s.value()
+	old := sr.step % pastLen
+	if sr.seen && len(sr.past) == pastLen && sr.worth.less(&w, 6) && sr.past[old].less(&w, 6) {
+		sr.past[old] = sr.worth
+		return
+	}
+	sr.keep(w)
+	if len(sr.past) < pastLen {
+		sr.past = append(sr.past, w)
+	} else {
+		sr.past[old] = w
+	}
+	if sr.seen && !w.less(&sr.bestWorth, 6) {
+		return
+	}
+	sr.tighten()
+}
+
+// keep takes the state's batches over as the current plan.
+func (sr *search) keep(w worth) {
+	sr.worth = w
+	for len(sr.now) < len(sr.s.batches) {
+		sr.now = append(sr.now, spec{})
+	}
+	sr.now = sr.now[:len(sr.s.batches)]
+	for i, b := range sr.s.batches {
+		sr.now[i].sess, sr.now[i].set = b.sess, b.set
+		sr.now[i].rolls = append(sr.now[i].rolls[:0], b.rolls...)
+	}
+}
+
+// tighten records a new best plan, after placing its batches again in order of
+// start in case that is better still.
+func (sr *search) tighten() {
+	sr.record()
+	byStart := slices.Clone(sr.best)
+	slices.SortStableFunc(byStart, func(a, b *batch) int { return cmp.Compare(a.start, b.start) })
+	for i, b := range byStart {
+		sr.now[i].sess, sr.now[i].set = b.sess, b.set
+		sr.now[i].rolls = append(sr.now[i].rolls[:0], b.rolls...)
+	}
+	sr.cut = sr.cut[:0]
+	clear(sr.drop)
+	sr.rebuild(byDue, false)
+	if w := sr.s.value(); w.less(&sr.bestWorth, 6) {
+		sr.keep(w)
+		sr.record()
+	}
+}
+
+func (sr *search) record() {
+	sr.seen, sr.bestWorth, sr.stale = true, sr.s.value(), 0
+	sr.best = sr.best[:0]
+	for _, b := range sr.s.batches {
+		sr.best = append(sr.best, b.clone())
+	}
+}
+
+// ruin chooses what to take down.
+func (sr *search) ruin() {
+	n := len(sr.now)
+	sr.cut = append(sr.cut[:0], make([]bool, n)...)
+	clear(sr.drop)
+	if n == 0 {
+		return
+	}
+	at := sr.rng.IntN(n)
+	switch sr.rng.IntN(6) {
+	case 0: // a few batches
+		for range 1 + sr.rng.IntN(min(n, 4)) {
+			sr.cut[sr.rng.IntN(n)] = true
+		}
+	case 1: // a session or two
+		for range 1 + sr.rng.IntN(2) {
+			sess := sr.now[sr.rng.IntN(n)].sess
+			for i := range sr.now {
+				sr.cut[i] = sr.cut[i] || sr.now[i].sess == sess
+			}
+		}
+	case 2: // some batches of one process
+		process := sr.processOf(at)
+		for i := range sr.now {
+			sr.cut[i] = sr.processOf(i) == process && sr.rng.IntN(n) < 6
+		}
+	case 3: // all that one bath set does
+		for i := range sr.now {
+			sr.cut[i] = sr.now[i].set == sr.now[at].set
+		}
+	case 4: // some rolls
+		for range 1 + sr.rng.IntN(6) {
+			rolls := sr.now[sr.rng.IntN(n)].rolls
+			sr.drop[rolls[sr.rng.IntN(len(rolls))]] = true
+		}
+	case 5: // the order alone, and one batch
+		sr.rng.Shuffle(n, func(i, j int) { sr.now[i], sr.now[j] = sr.now[j], sr.now[i] })
+		sr.cut[at] = true
+	}
+}
+
+func (sr *search) processOf(i int) int {
+	return sr.m.class[sr.m.rolls[sr.now[i].rolls[0]].class].process
+}
+
+// run improves the plan until it is proved, the steps are done, or the clock
+// or context ends it; it says whether it ended by itself.
+func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64)) bool {
+	if sr.expired() {
+		return false
+	}
+	if proved(&sr.bestWorth) {
+		return true
+	}
+	patience := max(limit/8, 200)
+	for sr.step = 1; sr.step <= limit; sr.step++ {
+		if sr.step%8 == 0 && sr.expired() {
+			return false
+		}
+		sr.ruin()
+		sr.rebuild(sr.rng.IntN(orders), true)
+		before := sr.bestWorth
+		sr.accept()
+		if sr.bestWorth != before {
+			report(sr.step)
+			if proved(&sr.bestWorth) {
+				return true
+			}
+		}
+		if sr.stale++; sr.stale > patience {
+			sr.restart()
+		}
+	}
+	return true
+}
+
+// restart begins again from the best plan or from nothing.
+func (sr *search) restart() {
+	sr.stale = 0
+	sr.past = sr.past[:0]
+	if sr.rng.IntN(2) == 0 {
+		sr.now = sr.now[:0]
+		for _, b := range sr.best {
+			sr.now = append(sr.now, spec{b.sess, b.set, slices.Clone(b.rolls)})
+		}
+		sr.worth = sr.bestWorth
+		return
+	}
+	sr.now, sr.cut = sr.now[:0], sr.cut[:0]
+	clear(sr.drop)
+	sr.rebuild(sr.rng.IntN(orders), true)
+	sr.keep(sr.s.value())
+}
+
+// fill tries once more to place every roll that the best plan leaves out, as
+// it stands, and takes what betters it.
+func (sr *search) fill() {
+	s := sr.s
+	for _, b := range sr.best {
+		s.load(b.clone())
+	}
+	sr.bd.version++
+	sr.bd.skip, sr.bd.tie = nil, 0
+	for r := range sr.m.rolls {
+		if s.of[r] == nil {
+			sr.bd.insert(r)
+		}
+	}
+	if w := s.value(); w.less(&sr.bestWorth, 6) {
+		sr.record()
+	}
+	s.reset()
+}

@@ -1,0 +1,67 @@
+package planner
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// plan writes the best plan found, with its levels and reasons.
+func (sr *search) plan(bd *bounds, complete bool) *Plan {
+	m := sr.m
+	pl := &Plan{Batches: []Batch{}, LeftOut: []LeftOut{}, Complete: complete}
+	s := sr.s
+	s.reset()
+	sr.fill()
+	slices.SortFunc(sr.best, func(a, b *batch) int {
+		return cmp.Or(cmp.Compare(a.start, b.start), cmp.Compare(m.sess[a.sess].tank, m.sess[b.sess].tank), cmp.Compare(a.clear, b.clear))
+	})
+	taken := make(map[string]bool, len(m.p.Frozen))
+	for i := range m.p.Frozen {
+		taken[m.p.Frozen[i].ID] = true
+	}
+	number := 0
+	for _, b := range sr.best {
+		s.load(b)
+		id := ""
+		for id == "" || taken[id] {
+			number++
+			id = fmt.Sprintf("batch-%d", number)
+		}
+		pl.Batches = append(pl.Batches, m.batch(b, id))
+	}
+	w := s.value()
+	proof := bd.all(&w)
+	for i := range LevelNames {
+		pl.Levels = append(pl.Levels, Level{Name: LevelNames[i], Value: w[i], Bound: proof[i], Unit: LevelUnits[i]})
+	}
+	for i := range m.rolls {
+		if s.of[i] == nil {
+			pl.LeftOut = append(pl.LeftOut, s.explain(i))
+		}
+	}
+	return pl
+}
+
+func (m *model) at(sec int64) time.Time { return m.t0.Add(time.Duration(sec) * time.Second) }
+
+func (m *model) batch(b *batch, id string) Batch {
+	p := m.p
+	out := Batch{
+		ID: id, Session: p.Sessions[b.sess].ID, Tank: p.Sessions[b.sess].Tank, Process: p.Classes[b.class].Process,
+		Class: p.Classes[b.class].ID, BathSet: p.BathSets[b.set].ID, Mixes: b.mixes,
+		Start: m.at(b.start), Wet: m.at(b.wet), End: m.at(b.end), Clear: m.at(b.clear),
+	}
+	for k, n := range b.reels {
+		if n > 0 {
+			out.Reels = append(out.Reels, ReelUse{Kind: p.Reels[k].Kind, Count: n})
+		}
+	}
+	for i, r := range b.rolls {
+		c := b.cabs[i]
+		out.Rolls = append(out.Rolls, Placement{Roll: p.Rolls[r].ID, Cabinet: p.Cabinets[c].ID, DryAt: m.at(b.end + m.cabs[c].dry)})
+	}
+	slices.SortFunc(out.Rolls, func(x, y Placement) int { return cmp.Compare(x.Roll, y.Roll) })
+	return out
+}

@@ -1,0 +1,60 @@
+package planner
+
+import (
+	"context"
+	"time"
+)
+
+// defaultBudget is what a Budget of 0 stands for. By default the search is
+// bounded by its iterations and ends long before.
+const defaultBudget = 20 * time.Second
+
+// Progress is how far a search has come, given whenever it found a better plan.
+type Progress struct {
+	Iterations int64 `json:"iterations"`
+	// Levels are the values reached, in the order of LevelNames.
+	Levels [6]int64 `json:"levels"`
+}
+
+// Solve plans. The plan keeps every rule; how good it is stands in its levels.
+// The same problem gives the same plan, unless the budget or ctx ends the
+// search early: then the best plan so far is returned with Complete false and
+// no error. progress, which may be nil, is called from the same goroutine.
+//
+// It fails with *[InvalidError] when the problem is not valid, and in no other
+// way: a problem too big to place leaves rolls out.
+func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, error) {
+	deadline := time.Now().Add(defaultBudget)
+	if p.Search.Budget > 0 {
+		deadline = time.Now().Add(p.Search.Budget.Std())
+	}
+	if faults := p.Validate(); len(faults) > 0 {
+		return nil, &InvalidError{Faults: faults}
+	}
+	m := compile(p)
+	upTo := p.Search.UpTo
+	if upTo == 0 {
+		upTo = len(LevelNames)
+	}
+	limit := p.Search.Iterations
+	if limit == 0 {
+		limit = steps(len(m.rolls))
+	}
+	sr := newSearch(m, upTo)
+	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
+	sr.first()
+	bd := newBounds(m)
+	report := func(step int64) {
+		if progress != nil {
+			progress(Progress{Iterations: step, Levels: sr.bestWorth})
+		}
+	}
+	report(0)
+	complete := sr.run(limit, func(w *worth) bool { return bd.proves(w, upTo) }, report)
+	return sr.plan(bd, complete), nil
+}
+
+// steps is how many improvement steps a problem gets by default.
+func steps(rolls int) int64 {
+	return 1500 + 20*int64(min(rolls, 100))
+}

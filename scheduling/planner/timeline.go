@@ -1,0 +1,146 @@
+package planner
+
+// The timelines of a partial plan. Each is a short unordered list of spans,
+// owned by the batch that put them there (nil: frozen); a search for room
+// returns how far to move on when there is none.
+
+// A stay is a tank in the hands of one run.
+type stay struct {
+	span
+	process int
+	owner   *batch
+}
+
+// A busy is an operator or bath in the hands of one run.
+type busy struct {
+	span
+	owner *batch
+}
+
+// A use is a number of reels or hanging positions taken for a span.
+type use struct {
+	span
+	n     int64
+	owner *batch
+}
+
+func overlap(a, b span) bool { return a.from < b.to && b.from < a.to }
+
+// pastStays is how far a run of the process has to move on to be clear of the
+// stay it meets, with the flush between unlike processes; 0 when it meets none.
+func pastStays(stays []stay, want span, process int, flush int64) int64 {
+	for i := range stays {
+		gap := int64(0)
+		if stays[i].process != process {
+			gap = flush
+		}
+		if want.from < stays[i].to+gap && stays[i].from < want.to+gap {
+			return stays[i].to + gap - want.from
+		}
+	}
+	return 0
+}
+
+// pastBusy is how far want has to move on to be clear of the span it meets; 0
+// when it meets none.
+func pastBusy(spans []busy, want span) int64 {
+	if want.from >= want.to {
+		return 0
+	}
+	for i := range spans {
+		if overlap(spans[i].span, want) {
+			return spans[i].to - want.from
+		}
+	}
+	return 0
+}
+
+// peak is the most taken at any time of want.
+func peak(uses []use, want span) int64 {
+	var most int64
+	if want.from >= want.to {
+		return 0
+	}
+	for i := range uses {
+		if !overlap(uses[i].span, want) {
+			continue
+		}
+		at, sum := max(uses[i].from, want.from), int64(0)
+		for j := range uses {
+			if uses[j].from <= at && at < uses[j].to {
+				sum += uses[j].n
+			}
+		}
+		most = max(most, sum)
+	}
+	return most
+}
+
+// pastUses is how far want has to move on for the time at which fewer than
+// need are free to be over; 0 when need are free throughout.
+func pastUses(uses []use, want span, need, count int64) int64 {
+	if want.from >= want.to {
+		return 0
+	}
+	var move int64
+	for i := range uses {
+		if !overlap(uses[i].span, want) {
+			continue
+		}
+		at, sum, first := max(uses[i].from, want.from), int64(0), int64(never)
+		for j := range uses {
+			if uses[j].from <= at && at < uses[j].to {
+				sum += uses[j].n
+				first = min(first, uses[j].to)
+			}
+		}
+		if sum+need > count {
+			move = max(move, first-want.from)
+		}
+	}
+	return move
+}
+
+// nextRelease is the first end of a use after at; never when there is none.
+func nextRelease(uses []use, at int64) int64 {
+	first := int64(never)
+	for i := range uses {
+		if uses[i].to > at {
+			first = min(first, uses[i].to)
+		}
+	}
+	return first
+}
+
+func dropStays(s []stay, b *batch) []stay {
+	n := 0
+	for i := range s {
+		if s[i].owner != b {
+			s[n] = s[i]
+			n++
+		}
+	}
+	return s[:n]
+}
+
+func dropBusy(s []busy, b *batch) []busy {
+	n := 0
+	for i := range s {
+		if s[i].owner != b {
+			s[n] = s[i]
+			n++
+		}
+	}
+	return s[:n]
+}
+
+func dropUses(s []use, b *batch) []use {
+	n := 0
+	for i := range s {
+		if s[i].owner != b {
+			s[n] = s[i]
+			n++
+		}
+	}
+	return s[:n]
+}
