@@ -1,0 +1,59 @@
+package lab
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+)
+
+const memberColumns = `id, name, roles, joined_at, left_at, version`
+
+// Revision counts changes of the member's record.
+func (m Member) Revision() int64 { return m.Version }
+
+// A NewMember is somebody who joins.
+type NewMember struct {
+	Name  string `json:"name"`
+	Roles []Role `json:"roles"`
+}
+
+// AddMember lets somebody join. It refuses with Invalid, and with Forbidden
+// where the member who asks would give away a role that is not theirs to give.
+func AddMember(ctx context.Context, tx pgx.Tx, s Scope, in NewMember) (Member, error) {
+	r := Refuse(Invalid, "invalid", "nobody can join like this")
+	checkName(r, "/name", in.Name)
+	if err := r.OrNil(); err != nil {
+		return Member{}, err
+	}
+	roles := cleanRoles(in.Roles)
+	if !mayAct(s.By, roles) {
+		return Member{}, Refuse(Forbidden, "forbidden", "only a keeper gives out roles beyond their own").
+			With("/roles", "forbidden", "you do not hold all of these yourself")
+	}
+	return insertMember(ctx, tx, s.Lab.ID, in.Name, roles, s.Now)
+}
+
+func insertMember(ctx context.Context, tx pgx.Tx, labID, name string, roles []Role, now time.Time) (Member, error) {
+	m, err := one[Member](ctx, tx, `INSERT INTO members (lab_id, id, name, roles, joined_at)
+		VALUES ($1, new_id('member', $4), $2, $3, $4)
+		RETURNING `+memberColumns, labID, name, roles, now)
+	if err != nil {
+		return Member{}, fmt.Errorf("add member: %w", err)
+	}
+	return m, nil
+}
+
+// FindMember reads a member, one who has left too. It refuses with NotFound.
+func FindMember(ctx context.Context, tx pgx.Tx, labID, id string) (Member, error) {
+	return find[Member](ctx, tx, "member",
+		`SELECT `+memberColumns+` FROM members WHERE lab_id = $1 AND id = $2`, labID, id)
+}
+
+// Members lists a lab's members in the order they joined.
+func Members(ctx context.Context, tx pgx.Tx, labID string, p Page) (List[Member], error) {
+	return page(ctx, tx, p, func(m Member) string { return m.ID },
+		`SELECT `+memberColumns+` FROM members
+		WHERE lab_id = $3 AND id > $1 ORDER BY id LIMIT $2`, labID)
+}
