@@ -128,6 +128,7 @@ func (ex *explainer) fitsWithKit(set int) bool {
 	grown.drawn = grow(s.drawn, len(m.baths), 0)
 	grown.mixedAt = grow(s.mixedAt, len(m.sets), never)
 	grown.inBath = grow(s.inBath, len(m.baths), nil)
+	grown.mixFrom = grow(s.mixFrom, len(m.sets), 0)
 	grown.mixer = grow(s.mixer, len(m.sets), nil)
 	trial := explainer{s: &grown, roll: ex.roll, bd: newBuilder(&grown)}
 	ok := slices.ContainsFunc(m.rolls[ex.roll].sessions, func(sess int) bool { return trial.fitsNew(sess, len(m.sets)-1) })

@@ -137,6 +137,9 @@ func (s *state) when(b *batch) string {
 	clear := end + tank.clean
 
 	from, why := se.start, ReasonSessionTime
+	if b.mixes {
+		from = max(from, s.mixFrom[b.set])
+	}
 	for _, r := range b.rolls {
 		if in := m.rolls[r].in; in > from {
 			from, why = in, ReasonHandedIn
@@ -229,8 +232,14 @@ func (s *state) step(b *batch, start, mixed, wet, end, clear int64) (int64, stri
 // minds says that a rule counts; explanations switch all but one off.
 func (s *state) minds(code string) bool { return s.only == "" || s.only == code }
 
-// hang gives each roll of a batch that ends at an instant a cabinet: the one
-// that dries soonest and has room.
+// How rolls choose among the cabinets that have room.
+const (
+	hangFast = iota // the one that dries soonest
+	hangWait        // only one of those that dry soonest of all that take it
+	hangSlow        // the one that dries latest, to leave room in the others
+)
+
+// hang gives each roll of a batch that ends at an instant a cabinet.
 func (s *state) hang(b *batch, end int64) (int64, string) {
 	m := s.m
 	for c := range m.cabs {
@@ -239,9 +248,12 @@ func (s *state) hang(b *batch, end int64) (int64, string) {
 	for i, r := range b.rolls {
 		best := -1
 		for c, takes := range m.rolls[r].takes {
-			if takes > 0 && takes <= s.freeBuf[c] && (best < 0 || m.cabs[c].dry < m.cabs[best].dry) {
+			if takes > 0 && takes <= s.freeBuf[c] && (best < 0 || (m.cabs[c].dry < m.cabs[best].dry) == (s.hangBy != hangSlow)) {
 				best = c
 			}
+		}
+		if best >= 0 && s.hangBy == hangWait && m.cabs[best].dry > m.rolls[r].fastest {
+			best = -1
 		}
 		if best < 0 {
 			next := int64(never)

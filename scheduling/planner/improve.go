@@ -34,6 +34,12 @@ type search struct {
 
 	expired func() bool // the clock or context has ended the search
 
+	// mixFrom delays mixing in the current plan, so that baths live for later
+	// rolls; delays are such delays worth a try.
+	mixFrom []int64
+	delays  []delay
+	mortal  bool // some kit's bath has a life
+
 	cut   []bool // batches of now to take down
 	drop  []bool // rolls to take out
 	pool  []int
@@ -49,7 +55,10 @@ func newSearch(m *model, upTo int) *search {
 	seed := uint64(m.p.Search.Seed)
 	sr := &search{
 		m: m, s: s, bd: newBuilder(s), rng: rand.New(rand.NewPCG(seed, 0x77657473696465)), upTo: upTo,
-		drop: make([]bool, len(m.rolls)), order: make([]int64, len(m.rolls)),
+		drop: make([]bool, len(m.rolls)), order: make([]int64, len(m.rolls)), mixFrom: make([]int64, len(m.sets)),
+	}
+	for i := range m.sets {
+		sr.mortal = sr.mortal || m.sets[i].mix && slices.ContainsFunc(m.sets[i].baths, func(b int) bool { return m.baths[b].life < never })
 	}
 	sr.bd.shuffle = func() int64 { return sr.rng.Int64N(1 << 20) }
 	return sr
@@ -93,7 +102,10 @@ func (sr *search) rebuild(mode int, loose bool) {
 	}
 	sr.sortPool(mode)
 	sr.bd.version++
-	sr.bd.skip, sr.bd.tie = nil, 0
+	sr.bd.skip, sr.bd.tie, s.hangBy = nil, 0, hangFast
+	if loose && len(sr.m.cabs) > 1 && sr.rng.IntN(4) == 0 {
+		s.hangBy = hangWait + sr.rng.IntN(2)
+	}
 	if loose {
 		sr.bd.skip = func() bool { return sr.rng.IntN(32) == 0 }
 		sr.bd.tie = sr.rng.IntN(3)
@@ -105,7 +117,12 @@ func (sr *search) rebuild(mode int, loose bool) {
 		}
 		if sr.bd.insert(r) {
 			misses = 0
-		} else if misses++; misses > maxMisses && sr.seen {
+			continue
+		}
+		if misses++; misses <= 2 && sr.mortal {
+			sr.noteDelays(r)
+		}
+		if misses > maxMisses && sr.seen {
 			break
 		}
 	}
@@ -174,6 +191,7 @@ func (sr *search) accept() {
 // keep takes the state's batches over as the current plan.
 func (sr *search) keep(w worth) {
 	sr.worth = w
+	copy(sr.mixFrom, sr.s.mixFrom)
 	for len(sr.now) < len(sr.s.batches) {
 		sr.now = append(sr.now, spec{})
 	}
@@ -271,6 +289,7 @@ func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64))
 			return false
 		}
 		sr.ruin()
+		sr.delay()
 		sr.rebuild(sr.rng.IntN(orders), true)
 		before := sr.bestWorth
 		sr.accept()
@@ -291,6 +310,8 @@ func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64))
 func (sr *search) restart() {
 	sr.stale = 0
 	sr.past = sr.past[:0]
+	clear(sr.mixFrom)
+	clear(sr.s.mixFrom)
 	if sr.rng.IntN(2) == 0 {
 		sr.now = sr.now[:0]
 		for _, b := range sr.best {
@@ -313,7 +334,7 @@ func (sr *search) fill() {
 		s.load(b.clone())
 	}
 	sr.bd.version++
-	sr.bd.skip, sr.bd.tie = nil, 0
+	sr.bd.skip, sr.bd.tie, s.hangBy = nil, 0, hangFast
 	for r := range sr.m.rolls {
 		if s.of[r] == nil {
 			sr.bd.insert(r)

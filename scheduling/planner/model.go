@@ -104,6 +104,7 @@ type rollM struct {
 	open           []bool  // sessions it may run in: hold, bans, process, reel
 	sessions       []int   // the same as a list
 	takes          []int64 // positions by cabinet, 0: does not hang there
+	fastest        int64   // drying time of the fastest of them
 	out            int64   // level 2 when left out
 	typ            int
 	hangRank       int

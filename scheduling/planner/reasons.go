@@ -13,8 +13,10 @@ func (s *state) explain(roll int) LeftOut {
 	r := &m.rolls[roll]
 	process := m.p.Classes[r.class].Process
 	kind := m.p.Reels[r.kind].Kind
+	usable := false
 	if m.kinds[r.kind].count == 0 {
 		ex.add(ReasonReelKind, "", "the lab has no %s reel", kind)
+		usable = true
 	}
 	if !m.hangs(r) {
 		ex.add(ReasonCabinet, "", "no cabinet has the positions for film hung as %s", m.p.Rolls[roll].Hang)
@@ -26,9 +28,8 @@ func (s *state) explain(roll int) LeftOut {
 	if r.held != noHold {
 		ex.add(ReasonBookedElse, "", "held to session %s, so no other is open to it", m.p.Sessions[r.held].ID)
 	}
-	usable := false
 	for sess := range m.sess {
-		if r.held != noHold && r.held != sess || !m.sess[sess].process[m.class[r.class].process] {
+		if m.kinds[r.kind].count == 0 || r.held != noHold && r.held != sess || !m.sess[sess].process[m.class[r.class].process] {
 			continue
 		}
 		id := m.p.Sessions[sess].ID

@@ -130,7 +130,10 @@ func (ex *explainer) timeDetail(b *batch, rule string) {
 		ex.add(rule, sess, "bath set %s is in other runs whenever one could begin", m.p.BathSets[b.set].ID)
 	case ReasonCabinet:
 		var need, free int64
-		for c := range m.cabs {
+		for c, takes := range m.rolls[ex.roll].takes {
+			if takes == 0 {
+				continue
+			}
 			free += m.cabs[c].positions - peak(s.drying[c], span{b.end, b.end + m.cabs[c].dry})
 		}
 		for _, r := range b.rolls {

@@ -67,8 +67,11 @@ func (m *model) compileRolls(ix indexes) {
 				ro.sessions = append(ro.sessions, s)
 			}
 		}
+		ro.fastest = never
 		for c := range m.cabs {
-			ro.takes[c] = m.cabs[c].hangs[r.Hang]
+			if ro.takes[c] = m.cabs[c].hangs[r.Hang]; ro.takes[c] > 0 && ro.takes[c] <= m.cabs[c].positions {
+				ro.fastest = min(ro.fastest, m.cabs[c].dry)
+			}
 		}
 		m.rolls = append(m.rolls, ro)
 	}

@@ -41,6 +41,8 @@ type state struct {
 	mixedAt  []int64  // by set; never: still a kit
 	mixer    []*batch // who mixed it, nil: frozen or nobody
 	freeBuf  []int64
+	mixFrom  []int64 // by set: before which its kit is not mixed
+	hangBy   int
 	only     string   // the one rule of time that counts; all when empty
 	relaxed  bool     // lets kits be mixed as late as can be; for bounds alone
 	batchBuf []*batch // batches to use again
@@ -52,7 +54,7 @@ func newState(m *model) *state {
 		stays: make([][]stay, len(m.tanks)), hands: make([][]busy, m.operators),
 		inBath: make([][]busy, len(m.baths)), reels: make([][]use, len(m.kinds)), drying: make([][]use, len(m.cabs)),
 		area: make([]int64, len(m.baths)), runs: make([]int64, len(m.baths)), drawn: make([]int64, len(m.baths)),
-		mixedAt: make([]int64, len(m.sets)), mixer: make([]*batch, len(m.sets)), freeBuf: make([]int64, len(m.cabs)),
+		mixedAt: make([]int64, len(m.sets)), mixer: make([]*batch, len(m.sets)), mixFrom: make([]int64, len(m.sets)), freeBuf: make([]int64, len(m.cabs)),
 	}
 	for i := range s.mixedAt {
 		s.mixedAt[i] = never
