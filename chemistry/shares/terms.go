@@ -3,6 +3,7 @@ package shares
 import (
 	"errors"
 	"fmt"
+	"math/big"
 	"slices"
 
 	"wetside/lab/units"
@@ -75,3 +76,21 @@ func (k Terms) check() error {
 // maxArea bounds the area on a kit, rated or used: a thousand square
 // kilometres, so that sums stay far from 64 bits.
 const maxArea = 1_000_000_000_000_000
+
+// Rate is what film of an area is charged provisionally: its part of the price
+// by the rated area, rounded half up.
+func (k Terms) Rate(areaMM2 int64) (int64, error) {
+	if err := k.check(); err != nil {
+		return 0, err
+	}
+	if areaMM2 <= 0 || areaMM2 > maxArea {
+		return 0, fmt.Errorf("%w: area %d mm²", ErrUse, areaMM2)
+	}
+	twice := new(big.Int).Mul(big.NewInt(2*k.Price), big.NewInt(areaMM2))
+	twice.Add(twice, big.NewInt(k.RatedAreaMM2))
+	charge := twice.Quo(twice, big.NewInt(2*k.RatedAreaMM2))
+	if charge.Cmp(big.NewInt(units.MaxMoney)) > 0 {
+		return 0, fmt.Errorf("%w: area %d mm² costs more than can be booked", ErrUse, areaMM2)
+	}
+	return charge.Int64(), nil
+}
