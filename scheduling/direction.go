@@ -1,0 +1,126 @@
+package scheduling
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/lab"
+)
+
+// A Direction is the steward's word on a roll: a pin binds it to a session, a
+// ban keeps it out of one or, with none named, out of every plan.
+type Direction struct {
+	ID      string    `json:"id"`
+	Roll    string    `json:"roll"`
+	Session *string   `json:"session,omitempty"`
+	GivenBy string    `json:"given_by"`
+	GivenAt time.Time `json:"given_at"`
+}
+
+// A DirectionKind is pin or ban.
+type DirectionKind string
+
+// The kinds of direction.
+const (
+	Pin DirectionKind = "pin"
+	Ban DirectionKind = "ban"
+)
+
+// NewDirection is what it takes to give a Direction; a pin needs its session.
+type NewDirection struct {
+	Roll    string  `json:"roll"`
+	Session *string `json:"session,omitempty"`
+}
+
+const directionColumns = `id, roll_id, session_id, given_by, given_at`
+
+// Direct pins or bans a roll. It refuses with `directions-clash` what
+// contradicts the roll's booking or what was directed before.
+func Direct(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind, in NewDirection) (Direction, error) {
+	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
+		return Direction{}, err
+	}
+	roll, err := FindRoll(ctx, tx, s, in.Roll)
+	if err != nil {
+		return Direction{}, err
+	}
+	if roll.Status != OnShelf && roll.Status != Booked {
+		return Direction{}, lab.Refuse(lab.Conflict, "roll-not-on-shelf", "the roll is %s", roll.Status)
+	}
+	if in.Session != nil {
+		if _, err := FindSession(ctx, tx, s.Lab.ID, *in.Session); err != nil {
+			return Direction{}, err
+		}
+	}
+	if err := checkClash(ctx, tx, s, kind, roll, in.Session); err != nil {
+		return Direction{}, err
+	}
+	d, err := one[Direction](ctx, tx, "direction", `
+		INSERT INTO directions (lab_id, id, kind, roll_id, session_id, given_by, given_at)
+		VALUES ($1, new_id($2, $3), $2, $4, $5, $6, $3)
+		RETURNING `+directionColumns, s.Lab.ID, string(kind), s.Now, in.Roll, in.Session, s.By.ID)
+	if err != nil {
+		return Direction{}, err
+	}
+	return d, lab.Touch(ctx, tx, s.Lab.ID)
+}
+
+func checkClash(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind, roll Roll, session *string) error {
+	clash := func(with string) error {
+		return lab.Refuse(lab.Conflict, "directions-clash", "the roll %s; take that back first", with)
+	}
+	same := func(other *string) bool { return other != nil && session != nil && *other == *session }
+	if roll.Session != nil && (kind == Pin && !same(roll.Session) || kind == Ban && (session == nil || same(roll.Session))) {
+		return clash("is booked in session " + *roll.Session)
+	}
+	others, err := many[struct {
+		Kind    DirectionKind
+		Session *string
+	}](ctx, tx, "directions", `SELECT kind, session_id FROM directions WHERE lab_id = $1 AND roll_id = $2 ORDER BY id`,
+		s.Lab.ID, roll.ID)
+	if err != nil {
+		return err
+	}
+	for _, o := range others {
+		switch {
+		case o.Kind == Pin && kind == Pin:
+			return clash("is pinned already")
+		case o.Kind == Pin && (session == nil || same(o.Session)):
+			return clash("is pinned to session " + *o.Session)
+		case o.Kind == Ban && kind == Pin && (o.Session == nil || same(o.Session)):
+			return clash("is banned there")
+		case o.Kind == Ban && kind == Ban && (o.Session == nil || same(o.Session)):
+			return clash("is banned there already")
+		}
+	}
+	return nil
+}
+
+// ListDirections reads the pins or bans, oldest first.
+func ListDirections(ctx context.Context, tx pgx.Tx, labID string, kind DirectionKind, p lab.Page) (lab.List[Direction], error) {
+	items, err := many[Direction](ctx, tx, "directions", `
+		SELECT `+directionColumns+` FROM directions WHERE lab_id = $1 AND kind = $2 AND id > $3 ORDER BY id LIMIT $4`,
+		labID, string(kind), p.After, p.Limit+1)
+	if err != nil {
+		return lab.List[Direction]{}, err
+	}
+	return lab.Cut(items, p, func(d Direction) string { return d.ID }), nil
+}
+
+// Undirect takes a pin or ban back. It refuses with NotFound.
+func Undirect(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind, id string) error {
+	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
+		return err
+	}
+	tag, err := tx.Exec(ctx, `DELETE FROM directions WHERE lab_id = $1 AND kind = $2 AND id = $3`, s.Lab.ID, string(kind), id)
+	if err != nil {
+		return fmt.Errorf("take %s back: %w", kind, err)
+	}
+	if tag.RowsAffected() == 0 {
+		return lab.Refuse(lab.NotFound, "not-found", "there is no such %s", kind)
+	}
+	return lab.Touch(ctx, tx, s.Lab.ID)
+}

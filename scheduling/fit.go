@@ -1,0 +1,112 @@
+package scheduling
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"wetside/scheduling/planner"
+)
+
+// A Misfit is one reason why a roll cannot have a place.
+type Misfit struct {
+	Roll   string
+	Code   string
+	Detail string
+}
+
+// heavier is how much more a roll that holds a place weighs than one that asks
+// for one, so that the planner leaves out the newcomer when one must go.
+const heavier = 1000
+
+// misfit says why rolls cannot be booked in a session beside all that is
+// booked and batched; nothing if they can. It is decided by planning: the
+// booked rolls and these, each in its own session, by all the rules.
+func (sh *shop) misfit(ctx context.Context, session Session, rolls []Roll) ([]Misfit, error) {
+	asked := slices.Clone(rolls)
+	for i := range asked {
+		asked[i].Session = &session.ID
+		if m, banned := sh.forbidden(asked[i], session.ID); banned {
+			return []Misfit{m}, nil
+		}
+	}
+	left, err := sh.displaced(ctx, asked, session)
+	if err != nil || len(left) == 0 {
+		return nil, err
+	}
+	// A breakdown may have displaced booked rolls already; that is not these rolls' doing.
+	before, err := sh.displaced(ctx, nil, session)
+	if err != nil {
+		return nil, err
+	}
+	isAsked := func(id string) bool { return slices.ContainsFunc(asked, func(r Roll) bool { return r.ID == id }) }
+	displaced := func(l planner.LeftOut) bool { return isAsked(l.Roll) }
+	if len(left) <= len(before) && !slices.ContainsFunc(left, displaced) {
+		return nil, nil
+	}
+	return misfits(left, before, asked, session.ID, isAsked), nil
+}
+
+// misfits turns what the planner left out into reasons at the rolls asked for.
+func misfits(left, before []planner.LeftOut, asked []Roll, session string, isAsked func(string) bool) []Misfit {
+	var out []Misfit
+	for _, l := range left {
+		roll, prefix := l.Roll, ""
+		if !isAsked(roll) {
+			if slices.ContainsFunc(before, func(b planner.LeftOut) bool { return b.Roll == l.Roll }) {
+				continue
+			}
+			// Only a roll that is booked already could give way: the last asked for stands for it.
+			roll, prefix = asked[len(asked)-1].ID, "another's booking would lose its place: "
+		}
+		for _, r := range l.Reasons {
+			m := Misfit{Roll: roll, Code: r.Code, Detail: prefix + r.Detail}
+			if (r.Session == "" || r.Session == session) && r.Code != planner.ReasonBookedElse && !slices.Contains(out, m) {
+				out = append(out, m)
+			}
+		}
+	}
+	if len(out) == 0 {
+		last := asked[len(asked)-1].ID
+		out = append(out, Misfit{Roll: last, Code: "together", Detail: "each would fit, all together do not"})
+	}
+	return out
+}
+
+// displaced is what of the booked rolls and those asked for has no place.
+func (sh *shop) displaced(ctx context.Context, asked []Roll, session Session) ([]planner.LeftOut, error) {
+	until := session.End
+	for _, r := range sh.booked {
+		until = later(until, sh.sessions[*r.Session].End)
+	}
+	p := sh.problem(sh.s.Now, until, slices.Concat(sh.booked, asked))
+	for i := range p.Rolls {
+		p.Rolls[i].Due = nil
+		p.Rolls[i].Weight = 1
+		if i < len(sh.booked) {
+			p.Rolls[i].Weight = heavier
+		}
+	}
+	p.Pins, p.Bans = nil, nil
+	p.Search.UpTo = 1
+	plan, err := planner.Solve(ctx, p, nil)
+	if err != nil {
+		return nil, fmt.Errorf("plan for a booking: %w", err)
+	}
+	return plan.LeftOut, nil
+}
+
+// forbidden says whether the steward keeps a roll out of a session.
+func (sh *shop) forbidden(r Roll, session string) (Misfit, bool) {
+	for _, b := range sh.bans {
+		if b.Roll == r.ID && (b.Session == nil || *b.Session == session) {
+			return Misfit{Roll: r.ID, Code: planner.ReasonBanned, Detail: "the steward keeps it out of this session"}, true
+		}
+	}
+	for _, p := range sh.pins {
+		if p.Roll == r.ID && *p.Session != session {
+			return Misfit{Roll: r.ID, Code: planner.ReasonBookedElse, Detail: "the steward pinned it to another session"}, true
+		}
+	}
+	return Misfit{}, false
+}

@@ -1,0 +1,140 @@
+package scheduling
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/lab"
+)
+
+// Places is how many of some like rolls a session could still take.
+type Places struct {
+	// Rolls are alike: of one format, length, process, push and developing time.
+	Rolls   []string `json:"rolls"`
+	Format  string   `json:"format"`
+	Process string   `json:"process"`
+	Push    int      `json:"push"`
+	// Fit is how many of them could be booked there now.
+	Fit int `json:"fit"`
+	// Reasons say why not all of them, when not all fit.
+	Reasons []PlaceReason `json:"reasons"`
+}
+
+// A PlaceReason is a reason why a roll has no place.
+type PlaceReason struct {
+	Code   string `json:"code"`
+	Detail string `json:"detail"`
+}
+
+// An OpenSession is a session with its places left for given rolls.
+type OpenSession struct {
+	Session
+	// MyRolls are the member's own rolls booked or batched there.
+	MyRolls []string `json:"my_rolls"`
+	Places  []Places `json:"places,omitempty"`
+}
+
+// WithPlaces adds to sessions what of the member's rolls is in them, and how
+// many of the rolls named each could still take, as bookings would find it.
+func WithPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session, rolls []string) ([]OpenSession, error) {
+	out := make([]OpenSession, 0, len(sessions))
+	for _, e := range sessions {
+		mine, err := many[struct{ ID string }](ctx, tx, "rolls", `
+			SELECT r.id FROM rolls r
+			LEFT JOIN booking_rolls k ON k.lab_id = r.lab_id AND k.roll_id = r.id AND k.live
+			LEFT JOIN bookings b ON b.lab_id = k.lab_id AND b.id = k.booking_id
+			LEFT JOIN batch_rolls br ON br.lab_id = r.lab_id AND br.roll_id = r.id AND br.live
+			LEFT JOIN batches t ON t.lab_id = br.lab_id AND t.id = br.batch_id
+			WHERE r.lab_id = $1 AND r.member_id = $2 AND coalesce(t.session_id, b.session_id) = $3
+			ORDER BY r.id`, s.Lab.ID, s.By.ID, e.ID)
+		if err != nil {
+			return nil, err
+		}
+		open := OpenSession{Session: e, MyRolls: []string{}}
+		for _, m := range mine {
+			open.MyRolls = append(open.MyRolls, m.ID)
+		}
+		out = append(out, open)
+	}
+	if len(rolls) == 0 {
+		return out, nil
+	}
+	groups, err := alike(ctx, tx, s, rolls)
+	if err != nil {
+		return nil, err
+	}
+	sh, err := readShop(ctx, tx, s)
+	if err != nil {
+		return nil, err
+	}
+	for i := range out {
+		if out[i].CancelledAt != nil || !out[i].End.After(s.Now) {
+			continue
+		}
+		for _, group := range groups {
+			places, err := sh.places(ctx, out[i].Session, group)
+			if err != nil {
+				return nil, err
+			}
+			out[i].Places = append(out[i].Places, places)
+		}
+	}
+	return out, nil
+}
+
+// alike reads rolls that can be booked, in groups that planning cannot tell apart.
+func alike(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([][]Roll, error) {
+	rolls, err := bookable(ctx, tx, s, ids)
+	if err != nil {
+		return nil, err
+	}
+	var order []string
+	groups := map[string][]Roll{}
+	for _, r := range rolls {
+		key := fmt.Sprint(r.Format, r.LengthMM, r.Process, r.Push, r.Developing != nil)
+		if r.Developing != nil {
+			key += r.Developing.String()
+		}
+		if groups[key] == nil {
+			order = append(order, key)
+		}
+		groups[key] = append(groups[key], r)
+	}
+	out := make([][]Roll, 0, len(order))
+	for _, key := range order {
+		out = append(out, groups[key])
+	}
+	return out, nil
+}
+
+// places finds how many of like rolls fit a session, by halving: if some
+// number fits, every smaller one does.
+func (sh *shop) places(ctx context.Context, e Session, group []Roll) (Places, error) {
+	out := Places{Rolls: []string{}, Format: group[0].Format, Process: group[0].Process, Push: group[0].Push, Reasons: []PlaceReason{}}
+	for _, r := range group {
+		out.Rolls = append(out.Rolls, r.ID)
+	}
+	var last []Misfit
+	most := len(group)
+	for try := most; out.Fit < most; try = (out.Fit + most + 1) / 2 {
+		misfit, err := sh.misfit(ctx, e, group[:try])
+		if err != nil {
+			return out, err
+		}
+		if len(misfit) == 0 {
+			out.Fit = try
+		} else {
+			most, last = try-1, misfit
+		}
+	}
+	for _, m := range last {
+		r := PlaceReason{Code: m.Code, Detail: m.Detail}
+		if !slices.Contains(out.Reasons, r) {
+			out.Reasons = append(out.Reasons, r)
+		}
+	}
+	return out, nil
+}

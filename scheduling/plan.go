@@ -1,0 +1,306 @@
+package scheduling
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/lab"
+	"wetside/lab/units"
+	"wetside/scheduling/planner"
+	"wetside/scheduling/planner/checker"
+)
+
+// A Plan is a proposed set of batches for a span of days.
+type Plan struct {
+	ID    string    `json:"id"`
+	State PlanState `json:"state"`
+	// Stale says that something it was computed from has changed since: it
+	// can no longer be committed.
+	Stale           bool             `json:"stale"`
+	ScheduleVersion int64            `json:"schedule_version"`
+	MadeBy          string           `json:"made_by"`
+	MadeAt          time.Time        `json:"made_at"`
+	CommittedAt     *time.Time       `json:"committed_at,omitempty"`
+	Problem         *planner.Problem `json:"problem"`
+	planner.Plan
+	Version int64 `json:"-"`
+}
+
+// Revision is the plan's version, for conditional requests.
+func (p Plan) Revision() int64 { return p.Version }
+
+// A PlanState is how far a plan has come.
+type PlanState string
+
+// The states of a plan. Committing one supersedes all other drafts.
+const (
+	Draft      PlanState = "draft"
+	Committed  PlanState = "committed"
+	Superseded PlanState = "superseded"
+)
+
+// NewPlan asks for a plan of [From, Until).
+type NewPlan struct {
+	From  time.Time `json:"from"`
+	Until time.Time `json:"until"`
+	Seed  int64     `json:"seed,omitempty"`
+	// Budget is the most time to take; the planner's own when 0.
+	Budget units.Duration `json:"budget,omitempty"`
+}
+
+// The bounds of a plan's span and of the time spent on it.
+const (
+	longestPlan   = 35 * 24 * time.Hour
+	longestBudget = 30 * units.Second
+)
+
+// MakePlan plans the rolls on the shelf over a span and stores the draft,
+// judged by the checker. It refuses a span that is over, empty or beyond five
+// weeks.
+func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, error) {
+	no := lab.Refuse(lab.Invalid, "invalid", "there is nothing to plan in that span")
+	if !in.Until.After(in.From) || in.Until.Sub(in.From) > longestPlan {
+		_ = no.With("/until", "out-of-range", "want an end after the start, at most five weeks later")
+	} else if !in.Until.After(s.Now.Add(time.Second)) {
+		_ = no.With("/until", "over", "the span is over")
+	}
+	if in.Budget < 0 || in.Budget > longestBudget {
+		_ = no.With("/budget", "out-of-range", "want at most %s", longestBudget)
+	}
+	if err := no.OrNil(); err != nil {
+		return Plan{}, err
+	}
+	version, problem, err := readProblem(ctx, tx, s, in)
+	if err != nil {
+		return Plan{}, err
+	}
+	plan, err := planner.Solve(ctx, problem, nil)
+	if err != nil {
+		return Plan{}, fmt.Errorf("plan: %w", err)
+	}
+	if err := judge(problem, plan); err != nil {
+		return Plan{}, err
+	}
+	problemJSON, err := json.Marshal(problem)
+	if err != nil {
+		return Plan{}, fmt.Errorf("store problem: %w", err)
+	}
+	planJSON, err := json.Marshal(plan)
+	if err != nil {
+		return Plan{}, fmt.Errorf("store plan: %w", err)
+	}
+	var id string
+	err = tx.QueryRow(ctx, `
+		INSERT INTO plans (lab_id, id, problem, plan, schedule_version, made_by, made_at)
+		VALUES ($1, new_id('plan', $2), $3, $4, $5, $6, $2) RETURNING id`,
+		s.Lab.ID, s.Now, problemJSON, planJSON, version, s.By.ID).Scan(&id)
+	if err != nil {
+		return Plan{}, fmt.Errorf("store plan: %w", err)
+	}
+	return FindPlan(ctx, tx, s.Lab.ID, id)
+}
+
+// readProblem reads the lab and makes the problem, without locking it: should
+// the lab change meanwhile, it reads again, so that the problem is of one version.
+func readProblem(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (int64, *planner.Problem, error) {
+	for range 5 {
+		before, err := lab.Find(ctx, tx, s.Lab.ID)
+		if err != nil {
+			return 0, nil, err
+		}
+		sh, err := readShop(ctx, tx, s)
+		if err != nil {
+			return 0, nil, err
+		}
+		problem, err := sh.week(ctx, in)
+		if err != nil {
+			return 0, nil, err
+		}
+		if problem.Previous, err = previous(ctx, tx, s.Lab.ID, problem.Rolls); err != nil {
+			return 0, nil, err
+		}
+		after, err := lab.Find(ctx, tx, s.Lab.ID)
+		if err != nil {
+			return 0, nil, err
+		}
+		if before.ScheduleVersion == after.ScheduleVersion {
+			return after.ScheduleVersion, problem, nil
+		}
+	}
+	return 0, nil, lab.Refuse(lab.Unavailable, "busy", "the lab is changing too fast to plan; try again")
+}
+
+// week is the problem of a plan's span: what is booked in it and what is on
+// the shelf. What later bookings need is set aside first.
+func (sh *shop) week(ctx context.Context, in NewPlan) (*planner.Problem, error) {
+	within := func(id *string) bool {
+		e, ok := sh.sessions[*id]
+		return ok && e.Start.Before(in.Until) && e.End.After(in.From) && e.End.After(sh.s.Now)
+	}
+	var rolls, elsewhere []Roll
+	for _, r := range sh.booked {
+		if within(r.Session) {
+			rolls = append(rolls, r)
+		} else {
+			elsewhere = append(elsewhere, r)
+		}
+	}
+	for _, r := range sh.shelf {
+		at := slices.IndexFunc(sh.pins, func(p Direction) bool { return p.Roll == r.ID })
+		if at < 0 || within(sh.pins[at].Session) {
+			r.Session = nil
+			rolls = append(rolls, r)
+		}
+	}
+	if len(rolls) > planner.MaxRolls {
+		return nil, lab.Refuse(lab.Conflict, "too-many-rolls", "%d rolls are more than one plan takes (%d)", len(rolls), planner.MaxRolls)
+	}
+	set, err := sh.setAside(ctx, elsewhere)
+	if err != nil {
+		return nil, err
+	}
+	p := sh.problem(in.From, in.Until, rolls)
+	p.Frozen = append(p.Frozen, set.Frozen[len(p.Frozen):]...)
+	for i := range p.Cabinets {
+		maps.Copy(p.Cabinets[i].Takes, set.Cabinets[i].Takes)
+	}
+	p.Classes = unite(p.Classes, set.Classes, func(c planner.Class) string { return c.ID })
+	p.BathSets = unite(p.BathSets, set.BathSets, func(b planner.BathSet) string { return b.ID })
+	p.Search = planner.Search{Seed: in.Seed, Budget: in.Budget}
+	return p, nil
+}
+
+// setAside plans the rolls booked outside the span and freezes the batches
+// they would make, so that a plan does not spend what was promised to them.
+func (sh *shop) setAside(ctx context.Context, booked []Roll) (*planner.Problem, error) {
+	until := sh.s.Now.Add(time.Hour)
+	for _, r := range booked {
+		until = later(until, sh.sessions[*r.Session].End)
+	}
+	p := sh.problem(sh.s.Now, until, booked)
+	if len(booked) == 0 {
+		return p, nil
+	}
+	p.Search.UpTo = 1
+	p.Pins, p.Bans = nil, nil
+	plan, err := planner.Solve(ctx, p, nil)
+	if err != nil {
+		return nil, fmt.Errorf("set aside: %w", err)
+	}
+	for _, b := range plan.Batches {
+		f := planner.FrozenBatch{Batch: b, Films: []planner.Roll{}}
+		f.ID = "promised-" + b.ID
+		for _, pl := range b.Rolls {
+			at := slices.IndexFunc(p.Rolls, func(r planner.Roll) bool { return r.ID == pl.Roll })
+			film := p.Rolls[at]
+			film.Booked = ""
+			f.Films = append(f.Films, film)
+		}
+		p.Frozen = append(p.Frozen, f)
+	}
+	return p, nil
+}
+
+// unite adds to a what b has beside it.
+func unite[T any](a, b []T, id func(T) string) []T {
+	for _, x := range b {
+		if !slices.ContainsFunc(a, func(y T) bool { return id(y) == id(x) }) {
+			a = append(a, x)
+		}
+	}
+	return a
+}
+
+// previous is where the newest plan had the rolls.
+func previous(ctx context.Context, tx pgx.Tx, labID string, rolls []planner.Roll) ([]planner.Hold, error) {
+	var stored json.RawMessage
+	err := tx.QueryRow(ctx, `SELECT plan FROM plans WHERE lab_id = $1 AND superseded_at IS NULL ORDER BY id DESC LIMIT 1`, labID).Scan(&stored)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read the plan before: %w", err)
+	}
+	var plan planner.Plan
+	if err := json.Unmarshal(stored, &plan); err != nil {
+		return nil, fmt.Errorf("read the plan before: %w", err)
+	}
+	var out []planner.Hold
+	for _, b := range plan.Batches {
+		for _, pl := range b.Rolls {
+			if slices.ContainsFunc(rolls, func(r planner.Roll) bool { return r.ID == pl.Roll }) {
+				out = append(out, planner.Hold{Roll: pl.Roll, Session: b.Session})
+			}
+		}
+	}
+	return out, nil
+}
+
+// judge has the independent checker look at a plan. What it finds is our
+// mistake, not the caller's.
+func judge(p *planner.Problem, plan *planner.Plan) error {
+	if broken := checker.Check(p, plan); len(broken) > 0 {
+		return fmt.Errorf("plan breaks %d rules, first: %s", len(broken), broken[0])
+	}
+	return nil
+}
+
+const planColumns = `p.id, p.problem, p.plan, p.schedule_version, l.schedule_version, p.made_by, p.made_at,
+	p.committed_at, p.superseded_at, p.version`
+
+func queryPlans(ctx context.Context, tx pgx.Tx, query string, args ...any) ([]Plan, error) {
+	rows, err := tx.Query(ctx, query, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read plans: %w", err)
+	}
+	plans, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (Plan, error) {
+		p := Plan{State: Draft, Problem: &planner.Problem{}}
+		var now int64
+		var superseded *time.Time
+		err := row.Scan(&p.ID, p.Problem, &p.Plan, &p.ScheduleVersion, &now, &p.MadeBy, &p.MadeAt, &p.CommittedAt, &superseded, &p.Version)
+		switch {
+		case p.CommittedAt != nil:
+			p.State = Committed
+		case superseded != nil:
+			p.State = Superseded
+		default:
+			p.Stale = now != p.ScheduleVersion
+		}
+		return p, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read plans: %w", err)
+	}
+	return plans, nil
+}
+
+// FindPlan reads a plan. It refuses with NotFound.
+func FindPlan(ctx context.Context, tx pgx.Tx, labID, id string) (Plan, error) {
+	plans, err := queryPlans(ctx, tx, `
+		SELECT `+planColumns+` FROM plans p JOIN labs l ON l.id = p.lab_id WHERE p.lab_id = $1 AND p.id = $2`, labID, id)
+	if err != nil {
+		return Plan{}, err
+	}
+	if len(plans) == 0 {
+		return Plan{}, lab.Refuse(lab.NotFound, "not-found", "there is no such plan")
+	}
+	return plans[0], nil
+}
+
+// ListPlans reads the plans, oldest first.
+func ListPlans(ctx context.Context, tx pgx.Tx, labID string, p lab.Page) (lab.List[Plan], error) {
+	plans, err := queryPlans(ctx, tx, `
+		SELECT `+planColumns+` FROM plans p JOIN labs l ON l.id = p.lab_id
+		WHERE p.lab_id = $1 AND p.id > $2 ORDER BY p.id LIMIT $3`, labID, p.After, p.Limit+1)
+	if err != nil {
+		return lab.List[Plan]{}, err
+	}
+	return lab.Cut(plans, p, func(p Plan) string { return p.ID }), nil
+}

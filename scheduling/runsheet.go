@@ -1,0 +1,269 @@
+package scheduling
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/chemistry"
+	"wetside/lab"
+	"wetside/lab/units"
+	"wetside/scheduling/planner"
+)
+
+// A RunSheet is what the operator follows: a batch's steps with their times
+// corrected for push and for what the baths have seen, and its whole clock
+// from warm-up to dry film.
+type RunSheet struct {
+	Batch          string       `json:"batch"`
+	Process        string       `json:"process"`
+	ProcessVersion int64        `json:"process_version"`
+	Session        string       `json:"session"`
+	Tank           string       `json:"tank"`
+	Push           int          `json:"push"`
+	BathSet        *string      `json:"bath_set,omitempty"`
+	SolutionML     int64        `json:"solution_ml"`
+	AreaMM2        int64        `json:"area_mm2"`
+	AreaRule       lab.AreaRule `json:"area_rule"`
+	Timeline       []Phase      `json:"timeline"`
+	Steps          []SheetStep  `json:"steps"`
+	// Reels and Rolls say what to load and where it dries.
+	Reels    []planner.ReelUse `json:"reels"`
+	Rolls    []SheetRoll       `json:"rolls"`
+	Cautions []string          `json:"cautions"`
+	Source   string            `json:"source"`
+}
+
+// A Phase is a span of a run's clock. Warm-up and loading run side by side.
+type Phase struct {
+	Phase string    `json:"phase"`
+	Name  string    `json:"name"`
+	Start time.Time `json:"start"`
+	End   time.Time `json:"end"`
+}
+
+// A SheetStep is one step as the operator does it.
+type SheetStep struct {
+	Number int     `json:"number"`
+	Role   string  `json:"role"`
+	Name   string  `json:"name"`
+	Bath   *string `json:"bath,omitempty"`
+	// Time is BaseTime with every factor of Working on it.
+	Time        units.Duration     `json:"time"`
+	BaseTime    units.Duration     `json:"base_time"`
+	Working     []chemistry.Factor `json:"working"`
+	Temperature units.Temperature  `json:"temperature"`
+	Lowest      units.Temperature  `json:"lowest"`
+	Highest     units.Temperature  `json:"highest"`
+	Agitation   string             `json:"agitation"`
+	Drain       units.Duration     `json:"drain"`
+	Dark        bool               `json:"dark"`
+	ByHand      bool               `json:"by_hand"`
+	StartsAt    time.Time          `json:"starts_at"`
+	Cautions    []string           `json:"cautions"`
+}
+
+// A SheetRoll is a roll to load, and how it hangs afterwards.
+type SheetRoll struct {
+	Roll      string    `json:"roll"`
+	Format    string    `json:"format"`
+	Reel      string    `json:"reel"`
+	Cabinet   string    `json:"cabinet"`
+	DryAt     time.Time `json:"dry_at"`
+	Positions int64     `json:"positions"`
+}
+
+// FindRunSheet is the sheet that a batch was recorded with, or, while it is
+// planned, the sheet for its baths as they are now; of a kit not mixed yet, as
+// fresh. It refuses with NotFound, and with bath-exhausted when a bath is past
+// the end of its table of corrections.
+func FindRunSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string) (RunSheet, error) {
+	b, err := FindBatch(ctx, tx, s.Lab.ID, batchID)
+	if err != nil {
+		return RunSheet{}, err
+	}
+	if b.Status == BatchDone || b.Status == BatchSpoiled {
+		var sheet RunSheet
+		err := tx.QueryRow(ctx, `SELECT run_sheet FROM runs WHERE lab_id = $1 AND batch_id = $2`, s.Lab.ID, b.ID).Scan(&sheet)
+		if err != nil {
+			return RunSheet{}, fmt.Errorf("read run sheet: %w", err)
+		}
+		return sheet, nil
+	}
+	return runSheet(ctx, tx, s, b)
+}
+
+// runSheet makes the sheet of a planned batch.
+func runSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch) (RunSheet, error) {
+	process, err := chemistry.FindProcess(ctx, tx, s.Lab.ID, b.Process, 0)
+	if err != nil {
+		return RunSheet{}, err
+	}
+	eq, err := readEquipment(ctx, tx, s.Lab.ID)
+	if err != nil {
+		return RunSheet{}, err
+	}
+	kit, err := chemistry.FindKit(ctx, tx, s.Lab.ID, b.Kit)
+	if err != nil {
+		return RunSheet{}, err
+	}
+	var set *chemistry.BathSet
+	factors := map[string]chemistry.Factor{}
+	if b.BathSet != nil {
+		found, err := chemistry.FindBathSet(ctx, tx, s.Lab.ID, *b.BathSet, s.Now)
+		if err != nil {
+			return RunSheet{}, err
+		}
+		set = &found
+		if factors, err = set.Factors(); err != nil {
+			return RunSheet{}, lab.Refuse(lab.Conflict, "bath-exhausted", "%s", detail(err))
+		}
+	}
+	films, err := queryRolls(ctx, tx, s.Lab.ID, s.Now, "AND r.id IN (SELECT roll_id FROM batch_rolls WHERE lab_id = $1 AND batch_id = $3)", b.ID)
+	if err != nil {
+		return RunSheet{}, err
+	}
+	sheet := RunSheet{
+		Batch: b.ID, Process: b.Process, ProcessVersion: process.Version, Session: b.Session, Tank: b.Tank, Push: b.Push,
+		BathSet: b.BathSet, AreaRule: s.Lab.AreaRule, Reels: b.Reels, Cautions: process.AllCautions(), Source: process.Source,
+	}
+	load := loadOf(b, films, eq)
+	sheet.SolutionML, sheet.AreaMM2 = load.SolutionML, load.AreaMM2
+	if err := sheet.addRolls(ctx, tx, s, b, films, eq); err != nil {
+		return RunSheet{}, err
+	}
+	schedule := process.Schedule(b.Push, b.Developing, factors)
+	sheet.addSteps(b, schedule, set)
+	sheet.addTimeline(s, b, eq, process, kit, schedule)
+	return sheet, nil
+}
+
+// loadOf is what a batch asks of its baths.
+func loadOf(b Batch, films []Roll, eq equipment) chemistry.Load {
+	var load chemistry.Load
+	for _, r := range films {
+		load.AreaMM2 += r.Area.Counted()
+	}
+	for _, u := range b.Reels {
+		load.SolutionML += u.Count * eq.reel(u.Kind).SolutionML
+	}
+	return load
+}
+
+func (eq equipment) reel(code string) lab.ReelKind {
+	if at := slices.IndexFunc(eq.reels, func(k lab.ReelKind) bool { return k.Code == code }); at >= 0 {
+		return eq.reels[at]
+	}
+	return lab.ReelKind{Code: code}
+}
+
+func (eq equipment) cabinet(id string) lab.Cabinet {
+	if at := slices.IndexFunc(eq.cabinets, func(c lab.Cabinet) bool { return c.ID == id }); at >= 0 {
+		return eq.cabinets[at]
+	}
+	return lab.Cabinet{ID: id}
+}
+
+func (eq equipment) tank(id string) lab.Tank {
+	if at := slices.IndexFunc(eq.tanks, func(t lab.Tank) bool { return t.ID == id }); at >= 0 {
+		return eq.tanks[at]
+	}
+	return lab.Tank{ID: id}
+}
+
+func (sheet *RunSheet) addRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch, films []Roll, eq equipment) error {
+	formats, err := chemistry.Formats(ctx, tx, s.Lab.ID)
+	if err != nil {
+		return err
+	}
+	sheet.Rolls = []SheetRoll{}
+	for _, pl := range b.Rolls {
+		at := slices.IndexFunc(films, func(r Roll) bool { return r.ID == pl.Roll })
+		if at < 0 {
+			continue
+		}
+		r := films[at]
+		out := SheetRoll{Roll: r.ID, Format: r.Format, Reel: r.ReelKind, Cabinet: pl.Cabinet, DryAt: pl.DryAt}
+		if f := slices.IndexFunc(formats, func(f chemistry.Format) bool { return f.Code == r.Format }); f >= 0 {
+			out.Positions = chemistry.Positions(formats[f], r.LengthMM, eq.cabinet(pl.Cabinet).DropMM)
+		}
+		sheet.Rolls = append(sheet.Rolls, out)
+	}
+	return nil
+}
+
+func (sheet *RunSheet) addSteps(b Batch, schedule chemistry.Schedule, set *chemistry.BathSet) {
+	for _, t := range schedule.Steps {
+		step := SheetStep{
+			Number: t.Number, Role: t.Step.Role, Name: t.Step.Name, Time: t.Time, BaseTime: t.Base,
+			Working: slices.Concat([]chemistry.Factor{}, t.Working), Temperature: t.Step.Temperature,
+			Lowest: t.Step.Lowest(), Highest: t.Step.Highest(), Agitation: t.Step.Agitation, Drain: t.Step.Drain,
+			Dark: t.Step.Dark, ByHand: t.Step.ByHand, StartsAt: b.Wet.Add(t.Begins.Std()),
+			Cautions: slices.Concat([]string{}, chemistry.RoleCautions(t.Step.Role)),
+		}
+		if set != nil && !t.Step.Water {
+			for _, bath := range set.Baths {
+				if bath.Role == t.Step.Role {
+					step.Bath = &bath.ID
+				}
+			}
+		}
+		sheet.Steps = append(sheet.Steps, step)
+	}
+}
+
+func (sheet *RunSheet) addTimeline(s lab.Scope, b Batch, eq equipment, p chemistry.Process, kit chemistry.Kit, schedule chemistry.Schedule) {
+	add := func(phase, name string, start time.Time, d units.Duration) time.Time {
+		end := start.Add(d.Std())
+		if d > 0 {
+			sheet.Timeline = append(sheet.Timeline, Phase{Phase: phase, Name: name, Start: start, End: end})
+		}
+		return end
+	}
+	tank := eq.tank(b.Tank)
+	begin := b.Start
+	if b.Mixes {
+		begin = add("mix", "Mix "+kit.Name, begin, kit.Mix)
+	}
+	warm, err := chemistry.WarmUp(tank.VolumeML, s.Lab.RoomTemperature, p.WorkingTemperature(), tank.HeaterW, s.Lab.HeaterEfficiencyPermille)
+	if err == nil {
+		add("warm-up", fmt.Sprintf("Warm %s up to %s", tank.Name, p.WorkingTemperature()), begin, warm)
+	}
+	var loading units.Duration
+	var reels []string
+	for _, u := range b.Reels {
+		loading += units.Duration(u.Count) * eq.reel(u.Kind).Loading
+		reels = append(reels, fmt.Sprintf("%d × %s", u.Count, eq.reel(u.Kind).Name))
+	}
+	add("loading", "Load in the dark: "+strings.Join(reels, ", "), begin, loading)
+	end := add("wet", "Process", b.Wet, schedule.Wet)
+	for _, h := range schedule.Hands() {
+		add("by-hand", "By hand, outside the tank", b.Wet.Add(h.From.Std()), h.To-h.From)
+	}
+	add("clean-up", "Clean "+tank.Name, end, tank.CleanUp)
+	for _, u := range b.Reels {
+		k := eq.reel(u.Kind)
+		add("reel-drying", "Dry reels: "+k.Name, end, k.Drying)
+	}
+	dried := map[string]bool{}
+	for _, pl := range b.Rolls {
+		if c := eq.cabinet(pl.Cabinet); !dried[c.ID] {
+			dried[c.ID] = true
+			add("drying", "Dry film in "+c.Name, end, c.Drying)
+		}
+	}
+}
+
+// detail is what a fault of the chemistry says.
+func detail(err error) string {
+	var f chemistry.Fault
+	if errors.As(err, &f) {
+		return f.Detail
+	}
+	return err.Error()
+}

@@ -1,0 +1,193 @@
+package scheduling
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/chemistry"
+	"wetside/lab"
+)
+
+// A Session is a bookable window of one tank, with an operator.
+type Session struct {
+	ID       string    `json:"id"`
+	Tank     string    `json:"tank"`
+	Start    time.Time `json:"start"`
+	End      time.Time `json:"end"`
+	Operator string    `json:"operator"`
+	// Processes are those allowed; none named allows all.
+	Processes   []string   `json:"processes"`
+	CancelledAt *time.Time `json:"cancelled_at,omitempty"`
+	// PlacesTaken is how many rolls are booked or batched in it.
+	PlacesTaken int64 `json:"places_taken"`
+	Version     int64 `json:"-"`
+}
+
+// Revision is the session's version, for conditional requests.
+func (e Session) Revision() int64 { return e.Version }
+
+// NewSession is what it takes to add a Session.
+type NewSession struct {
+	Tank      string    `json:"tank"`
+	Start     time.Time `json:"start"`
+	End       time.Time `json:"end"`
+	Operator  string    `json:"operator"`
+	Processes []string  `json:"processes"`
+}
+
+// sessionColumns reads a Session of the table sessions, called e.
+const sessionColumns = `e.id, e.tank_id, lower(e.during), upper(e.during), e.operator_id, e.processes, e.cancelled_at,
+	(SELECT count(*) FROM (
+		SELECT k.roll_id FROM bookings b
+		JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
+		WHERE b.lab_id = e.lab_id AND b.session_id = e.id AND b.cancelled_at IS NULL
+		UNION
+		SELECT br.roll_id FROM batches t
+		JOIN batch_rolls br ON br.lab_id = t.lab_id AND br.batch_id = t.id AND br.live
+		WHERE t.lab_id = e.lab_id AND t.session_id = e.id) AS taken),
+	e.version`
+
+// longestSession bounds a session: a day.
+const longestSession = 24 * time.Hour
+
+// AddSession adds a session outside the weekly openings. It refuses one that
+// is over or longer than a day, and with `tank-taken` one that overlaps another
+// of its tank.
+func AddSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession) (Session, error) {
+	no := lab.Refuse(lab.Invalid, "invalid", "the session cannot be kept")
+	if !in.End.After(in.Start) {
+		_ = no.With("/end", "before-start", "ends at or before its start")
+	}
+	if in.End.Sub(in.Start) > longestSession {
+		_ = no.With("/end", "too-long", "a session is a day at most")
+	}
+	if err := no.OrNil(); err != nil {
+		return Session{}, err
+	}
+	if !in.End.After(s.Now) {
+		return Session{}, lab.Refuse(lab.Conflict, "session-over", "that session would be over already")
+	}
+	if err := checkSessionParts(ctx, tx, s, in.Tank, in.Operator, in.Processes); err != nil {
+		return Session{}, err
+	}
+	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
+		return Session{}, err
+	}
+	made, err := insertSession(ctx, tx, s, in, nil)
+	if err != nil {
+		return Session{}, err
+	}
+	return made, lab.Touch(ctx, tx, s.Lab.ID)
+}
+
+// checkSessionParts refuses a tank, operator or process that the lab does not have.
+func checkSessionParts(ctx context.Context, tx pgx.Tx, s lab.Scope, tank, operator string, processes []string) error {
+	no := lab.Refuse(lab.Invalid, "invalid", "the lab has no such tank, operator or process")
+	var tankThere, operatorThere bool
+	err := tx.QueryRow(ctx, `SELECT
+			EXISTS (SELECT FROM tanks WHERE lab_id = $1 AND id = $2),
+			EXISTS (SELECT FROM members WHERE lab_id = $1 AND id = $3 AND left_at IS NULL)`,
+		s.Lab.ID, tank, operator).Scan(&tankThere, &operatorThere)
+	if err != nil {
+		return fmt.Errorf("check session: %w", err)
+	}
+	if !tankThere {
+		_ = no.With("/tank", "unknown", "the lab has no such tank")
+	}
+	if !operatorThere {
+		_ = no.With("/operator", "unknown", "the lab has no such member")
+	}
+	for i, code := range processes {
+		if _, err := chemistry.FindProcess(ctx, tx, s.Lab.ID, code, 0); lab.RefusalCode(err) != "" {
+			_ = no.With(fmt.Sprintf("/processes/%d", i), "unknown", "the lab has no such process")
+		} else if err != nil {
+			return err
+		}
+	}
+	return no.OrNil()
+}
+
+// tankTaken says whether the session's tank has another one then.
+func tankTaken(ctx context.Context, tx pgx.Tx, labID string, in NewSession) (taken bool, err error) {
+	err = tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM sessions
+			WHERE lab_id = $1 AND tank_id = $2 AND during && tstzrange($3, $4) AND cancelled_at IS NULL)`,
+		labID, in.Tank, in.Start, in.End).Scan(&taken)
+	if err != nil {
+		return false, fmt.Errorf("look for sessions: %w", err)
+	}
+	return taken, nil
+}
+
+func insertSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession, opening *string) (Session, error) {
+	var id string
+	err := tx.QueryRow(ctx, `
+		INSERT INTO sessions (lab_id, id, tank_id, operator_id, during, processes, opening_id)
+		VALUES ($1, new_id('session', $2), $3, $4, tstzrange($5, $6, '[)'), $7, $8)
+		RETURNING id`,
+		s.Lab.ID, s.Now, in.Tank, in.Operator, in.Start, in.End, nonNil(in.Processes), opening).Scan(&id)
+	if lab.Violates(err, lab.ExclusionViolation, "sessions_tank_free") {
+		return Session{}, lab.Refuse(lab.Conflict, "tank-taken", "the tank has another session at that time")
+	}
+	if err != nil {
+		return Session{}, fmt.Errorf("add session: %w", err)
+	}
+	return FindSession(ctx, tx, s.Lab.ID, id)
+}
+
+// FindSession reads a session. It refuses with NotFound.
+func FindSession(ctx context.Context, tx pgx.Tx, labID, id string) (Session, error) {
+	return one[Session](ctx, tx, "session",
+		`SELECT `+sessionColumns+` FROM sessions e WHERE e.lab_id = $1 AND e.id = $2`, labID, id)
+}
+
+// ListSessions reads the sessions that overlap [from, until), by start;
+// cancelled ones too. Its cursor is a session's id.
+func ListSessions(ctx context.Context, tx pgx.Tx, labID string, from, until time.Time, p lab.Page) (lab.List[Session], error) {
+	items, err := many[Session](ctx, tx, "sessions", `
+		SELECT `+sessionColumns+` FROM sessions e
+		WHERE e.lab_id = $1 AND lower(e.during) < $3 AND upper(e.during) > $2
+			AND ($4 = '' OR (lower(e.during), e.id) >
+				(SELECT lower(c.during), c.id FROM sessions c WHERE c.lab_id = $1 AND c.id = $4))
+		ORDER BY lower(e.during), e.id LIMIT $5`, labID, from, until, p.After, p.Limit+1)
+	if err != nil {
+		return lab.List[Session]{}, err
+	}
+	return lab.Cut(items, p, func(e Session) string { return e.ID }), nil
+}
+
+// CancelSession cancels a session. While rolls are booked or batched in it, it
+// refuses with `session-booked`: their members must be moved first.
+func CancelSession(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version int64) (Session, error) {
+	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
+		return Session{}, err
+	}
+	e, err := FindSession(ctx, tx, s.Lab.ID, id)
+	switch {
+	case err != nil:
+		return Session{}, err
+	case e.Version != version:
+		return Session{}, stale("session")
+	case e.CancelledAt != nil:
+		return Session{}, lab.Refuse(lab.Conflict, "session-cancelled", "the session is cancelled already")
+	case e.PlacesTaken > 0:
+		return Session{}, lab.Refuse(lab.Conflict, "session-booked",
+			"%d rolls are booked or batched in the session; move them first", e.PlacesTaken)
+	}
+	if _, err := tx.Exec(ctx, `UPDATE sessions SET cancelled_at = $3, version = version + 1 WHERE lab_id = $1 AND id = $2`,
+		s.Lab.ID, id, s.Now); err != nil {
+		return Session{}, fmt.Errorf("cancel session: %w", err)
+	}
+	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
+		return Session{}, err
+	}
+	return FindSession(ctx, tx, s.Lab.ID, id)
+}
+
+// allows says whether the session is for a process.
+func (e Session) allows(process string) bool {
+	return len(e.Processes) == 0 || slices.Contains(e.Processes, process)
+}
