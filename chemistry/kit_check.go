@@ -101,7 +101,7 @@ func (d BathDefinition) check(fs *faults, at string) {
 	if (d.Use == Replenished) != (d.ReplenishMLPerM2 != nil) {
 		fs.add(at+"/replenish_ml_per_m2", "replenished", "a replenished bath says what it is topped up by, and no other does")
 	}
-	if capacity, ok := d.Capacity(); ok && capacity == 0 {
+	if capacity, ok := d.Capacity(); ok && capacity == 0 && (d.AreaMM2 == nil || *d.AreaMM2 > 0) {
 		fs.add(at, "no-capacity", "by its table the %s carries no film at all", d.Role)
 	}
 }

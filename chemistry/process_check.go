@@ -80,7 +80,7 @@ func (s Step) check(fs *faults, at string, timeByFilm bool) {
 	if s.Tolerance < 0 || s.Tolerance > 20*units.DegreeCelsius {
 		fs.add(at+"/tolerance", "out-of-range", "want 0 °C to 20 °C, not %s", s.Tolerance)
 	}
-	if s.Drain < 0 || s.Drain > s.Time && !timeByFilm {
+	if s.Drain < 0 || s.Drain > s.Time && s.Time > 0 {
 		fs.add(at+"/drain", "out-of-range", "draining is inside the step: want PT0S to %s, not %s", s.Time, s.Drain)
 	}
 	if len([]rune(s.Agitation)) > 500 {
