@@ -2,7 +2,6 @@ package lab
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"github.com/jackc/pgx/v5"
@@ -40,7 +39,7 @@ func (c NewCabinet) check() error {
 	r := Refuse(Invalid, "invalid", "there can be no such cabinet")
 	checkName(r, "/name", c.Name)
 	checkRange(r, "/positions", c.Positions, 1, 1000)
-	checkRange(r, "/drop_mm", c.DropMM, 1, 20_000)
+	checkRange(r, "/drop_mm", c.DropMM, 1, 100_000)
 	checkSpan(r, "/drying", c.Drying, units.Second)
 	return r.OrNil()
 }
@@ -79,24 +78,42 @@ func Cabinets(ctx context.Context, tx pgx.Tx, labID string, p Page) (List[Cabine
 		WHERE lab_id = $3 AND id > $1 ORDER BY id LIMIT $2`, labID)
 }
 
-// RepairCabinet says that a cabinet is out of order, or in order again; the
-// caller has seen the given version. It refuses with NotFound and Stale.
-func RepairCabinet(ctx context.Context, tx pgx.Tx, s Scope, id string, version int64, in Repair) (Cabinet, error) {
+// A CabinetChange is what may change of a cabinet; nil leaves a field as it is.
+type CabinetChange struct {
+	Name       *string         `json:"name"`
+	Drying     *units.Duration `json:"drying"`
+	OutOfOrder *bool           `json:"out_of_order"`
+}
+
+// ChangeCabinet changes a cabinet, of which the caller has seen the given
+// version; plans made before go stale. It refuses with Invalid, NotFound,
+// Stale, and Conflict ("name-taken").
+func ChangeCabinet(ctx context.Context, tx pgx.Tx, s Scope, id string, version int64, in CabinetChange) (Cabinet, error) {
 	if err := Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Cabinet{}, err
 	}
-	c, err := one[Cabinet](ctx, tx, `UPDATE cabinets
-		SET out_of_order = coalesce($4, out_of_order), version = version + 1
-		WHERE lab_id = $1 AND id = $2 AND version = $3
-		RETURNING `+cabinetColumns, s.Lab.ID, id, version, in.OutOfOrder)
-	if errors.Is(err, pgx.ErrNoRows) {
-		if _, err := FindCabinet(ctx, tx, s.Lab.ID, id); err != nil {
-			return Cabinet{}, err
-		}
+	c, err := FindCabinet(ctx, tx, s.Lab.ID, id)
+	if err != nil {
+		return Cabinet{}, err
+	}
+	if c.Version != version { // nobody else changes it: Touch holds the lab
 		return Cabinet{}, errStale("cabinet")
 	}
+	n := NewCabinet{
+		Name: or(in.Name, c.Name), Positions: c.Positions, DropMM: c.DropMM, Drying: or(in.Drying, c.Drying),
+	}
+	if err := n.check(); err != nil {
+		return Cabinet{}, err
+	}
+	c, err = one[Cabinet](ctx, tx, `UPDATE cabinets
+		SET name = $4, drying_s = $5, out_of_order = $6, version = version + 1
+		WHERE lab_id = $1 AND id = $2 AND version = $3
+		RETURNING `+cabinetColumns, s.Lab.ID, id, version, n.Name, n.Drying, or(in.OutOfOrder, c.OutOfOrder))
+	if Violates(err, UniqueViolation, "cabinets_name") {
+		return Cabinet{}, errTaken("/name", "cabinet")
+	}
 	if err != nil {
-		return Cabinet{}, fmt.Errorf("repair cabinet: %w", err)
+		return Cabinet{}, fmt.Errorf("change cabinet: %w", err)
 	}
 	return c, nil
 }

@@ -34,19 +34,32 @@ const reelKindColumns = `code, name, count, holds, height_mm, solution_ml, loadi
 // Revision counts changes of the reel kind's record.
 func (k ReelKind) Revision() int64 { return k.Version }
 
-var codePattern = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
+var codePattern = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,39}$`)
+
+// A NewReelKind is reels to be put in stock; one reel holds one roll, and
+// needs no time to load or dry, unless it says so.
+type NewReelKind struct {
+	Code       string         `json:"code"`
+	Name       string         `json:"name"`
+	Count      int64          `json:"count"`
+	Holds      *int64         `json:"holds"`
+	HeightMM   int64          `json:"height_mm"`
+	SolutionML int64          `json:"solution_ml"`
+	Loading    units.Duration `json:"loading"`
+	Drying     units.Duration `json:"drying"`
+}
 
 // check refuses with Invalid what no reel can be.
-func (k ReelKind) check() error {
+func (k NewReelKind) check() error {
 	r := Refuse(Invalid, "invalid", "there can be no such reel")
 	checkName(r, "/name", k.Name)
-	if !codePattern.MatchString(k.Code) || len(k.Code) > 60 {
-		r.With("/code", "pattern", "want lower-case letters, digits and single hyphens, such as spiral-35")
+	if !codePattern.MatchString(k.Code) {
+		r.With("/code", "pattern", "want lower-case letters, digits and hyphens, such as spiral-35")
 	}
 	checkRange(r, "/count", k.Count, 0, 1000)
-	checkRange(r, "/holds", k.Holds, 1, 100)
-	checkRange(r, "/height_mm", k.HeightMM, 1, 5000)
-	checkRange(r, "/solution_ml", k.SolutionML, 1, 100_000)
+	checkRange(r, "/holds", or(k.Holds, 1), 1, 100)
+	checkRange(r, "/height_mm", k.HeightMM, 1, 10_000)
+	checkRange(r, "/solution_ml", k.SolutionML, 1, 1_000_000)
 	checkSpan(r, "/loading", k.Loading, 0)
 	checkSpan(r, "/drying", k.Drying, 0)
 	return r.OrNil()
@@ -67,7 +80,7 @@ func checkSpan(r *Refusal, pointer string, d, least units.Duration) {
 
 // AddReelKind adds a kind of reels. It refuses with Invalid, and with Conflict
 // ("name-taken") if the lab has one of that code.
-func AddReelKind(ctx context.Context, tx pgx.Tx, s Scope, in ReelKind) (ReelKind, error) {
+func AddReelKind(ctx context.Context, tx pgx.Tx, s Scope, in NewReelKind) (ReelKind, error) {
 	if err := in.check(); err != nil {
 		return ReelKind{}, err
 	}
@@ -77,7 +90,7 @@ func AddReelKind(ctx context.Context, tx pgx.Tx, s Scope, in ReelKind) (ReelKind
 	k, err := one[ReelKind](ctx, tx, `INSERT INTO reel_kinds
 			(lab_id, code, name, count, holds, height_mm, solution_ml, loading_s, drying_s)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)
-		RETURNING `+reelKindColumns, s.Lab.ID, in.Code, in.Name, in.Count, in.Holds,
+		RETURNING `+reelKindColumns, s.Lab.ID, in.Code, in.Name, in.Count, or(in.Holds, 1),
 		in.HeightMM, in.SolutionML, in.Loading, in.Drying)
 	if Violates(err, UniqueViolation, "reel_kinds_pkey") {
 		return ReelKind{}, errTaken("/code", "reel kind")

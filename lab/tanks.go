@@ -2,7 +2,6 @@ package lab
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"github.com/jackc/pgx/v5"
@@ -49,9 +48,9 @@ type NewTank struct {
 func (t NewTank) check(reels map[string]ReelKind) error {
 	r := Refuse(Invalid, "invalid", "there can be no such tank")
 	checkName(r, "/name", t.Name)
-	checkRange(r, "/height_mm", t.HeightMM, 1, 5000)
-	checkRange(r, "/volume_ml", t.VolumeML, 1, 100_000)
-	checkRange(r, "/heater_w", t.HeaterW, 0, 20_000)
+	checkRange(r, "/height_mm", t.HeightMM, 1, 10_000)
+	checkRange(r, "/volume_ml", t.VolumeML, 1, 1_000_000)
+	checkRange(r, "/heater_w", t.HeaterW, 0, 100_000)
 	checkSpan(r, "/clean_up", t.CleanUp, 0)
 	checkSpan(r, "/flush", t.Flush, 0)
 	seen := map[string]bool{}
@@ -66,11 +65,29 @@ func (t NewTank) check(reels map[string]ReelKind) error {
 		case kind.HeightMM > t.HeightMM:
 			r.With(pointer, "too-high", "the reel is %d mm high, the tank %d mm", kind.HeightMM, t.HeightMM)
 		case kind.SolutionML > t.VolumeML:
-			r.With(pointer, "too-high", "the reel takes %d mL to cover, the tank holds %d mL", kind.SolutionML, t.VolumeML)
+			r.With(pointer, "too-much", "the reel takes %d mL to cover, the tank holds %d mL", kind.SolutionML, t.VolumeML)
 		}
 		seen[code] = true
 	}
 	return r.OrNil()
+}
+
+// checkTank holds a tank against the reels that the lab has.
+func checkTank(ctx context.Context, tx pgx.Tx, labID string, t NewTank) error {
+	rows, err := tx.Query(ctx, `SELECT `+reelKindColumns+` FROM reel_kinds
+		WHERE lab_id = $1 AND code = ANY($2) ORDER BY code`, labID, t.ReelKinds)
+	if err != nil {
+		return fmt.Errorf("find reels: %w", err)
+	}
+	kinds, err := pgx.CollectRows(rows, pgx.RowToStructByPos[ReelKind])
+	if err != nil {
+		return fmt.Errorf("find reels: %w", err)
+	}
+	reels := map[string]ReelKind{}
+	for _, k := range kinds {
+		reels[k.Code] = k
+	}
+	return t.check(reels)
 }
 
 // AddTank sets a tank up. It refuses with Invalid, and with Conflict
@@ -79,20 +96,7 @@ func AddTank(ctx context.Context, tx pgx.Tx, s Scope, in NewTank) (Tank, error) 
 	if err := Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Tank{}, err
 	}
-	rows, err := tx.Query(ctx, `SELECT `+reelKindColumns+` FROM reel_kinds
-		WHERE lab_id = $1 AND code = ANY($2) ORDER BY code`, s.Lab.ID, in.ReelKinds)
-	if err != nil {
-		return Tank{}, fmt.Errorf("add tank: %w", err)
-	}
-	kinds, err := pgx.CollectRows(rows, pgx.RowToStructByPos[ReelKind])
-	if err != nil {
-		return Tank{}, fmt.Errorf("add tank: %w", err)
-	}
-	reels := map[string]ReelKind{}
-	for _, k := range kinds {
-		reels[k.Code] = k
-	}
-	if err := in.check(reels); err != nil {
+	if err := checkTank(ctx, tx, s.Lab.ID, in); err != nil {
 		return Tank{}, err
 	}
 	t, err := one[Tank](ctx, tx, `INSERT INTO tanks
@@ -122,29 +126,49 @@ func Tanks(ctx context.Context, tx pgx.Tx, labID string, p Page) (List[Tank], er
 		WHERE lab_id = $3 AND id > $1 ORDER BY id LIMIT $2`, labID)
 }
 
-// Repair is what may change of a tank or cabinet: whether it is out of order.
-type Repair struct {
-	OutOfOrder *bool `json:"out_of_order"`
+// A TankChange is what may change of a tank; nil leaves a field as it is.
+type TankChange struct {
+	Name       *string         `json:"name"`
+	ReelKinds  *[]string       `json:"reel_kinds"`
+	HeaterW    *int64          `json:"heater_w"`
+	CleanUp    *units.Duration `json:"clean_up"`
+	Flush      *units.Duration `json:"flush"`
+	OutOfOrder *bool           `json:"out_of_order"`
 }
 
-// RepairTank says that a tank is out of order, or in order again; the caller
-// has seen the given version. It refuses with NotFound and Stale.
-func RepairTank(ctx context.Context, tx pgx.Tx, s Scope, id string, version int64, in Repair) (Tank, error) {
+// ChangeTank changes a tank, of which the caller has seen the given version;
+// plans made before go stale. It refuses with Invalid, NotFound, Stale, and
+// Conflict ("name-taken").
+func ChangeTank(ctx context.Context, tx pgx.Tx, s Scope, id string, version int64, in TankChange) (Tank, error) {
 	if err := Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Tank{}, err
 	}
-	t, err := one[Tank](ctx, tx, `UPDATE tanks
-		SET out_of_order = coalesce($4, out_of_order), version = version + 1
-		WHERE lab_id = $1 AND id = $2 AND version = $3
-		RETURNING `+tankColumns, s.Lab.ID, id, version, in.OutOfOrder)
-	if errors.Is(err, pgx.ErrNoRows) {
-		if _, err := FindTank(ctx, tx, s.Lab.ID, id); err != nil {
-			return Tank{}, err
-		}
+	t, err := FindTank(ctx, tx, s.Lab.ID, id)
+	if err != nil {
+		return Tank{}, err
+	}
+	if t.Version != version { // nobody else changes it: Touch holds the lab
 		return Tank{}, errStale("tank")
 	}
+	n := NewTank{
+		Name: or(in.Name, t.Name), HeightMM: t.HeightMM, VolumeML: t.VolumeML,
+		HeaterW: or(in.HeaterW, t.HeaterW), ReelKinds: or(in.ReelKinds, t.ReelKinds),
+		CleanUp: or(in.CleanUp, t.CleanUp), Flush: or(in.Flush, t.Flush),
+	}
+	if err := checkTank(ctx, tx, s.Lab.ID, n); err != nil {
+		return Tank{}, err
+	}
+	t, err = one[Tank](ctx, tx, `UPDATE tanks
+		SET name = $4, heater_w = $5, reel_kinds = $6, clean_up_s = $7, flush_s = $8, out_of_order = $9,
+			version = version + 1
+		WHERE lab_id = $1 AND id = $2 AND version = $3
+		RETURNING `+tankColumns, s.Lab.ID, id, version,
+		n.Name, n.HeaterW, n.ReelKinds, n.CleanUp, n.Flush, or(in.OutOfOrder, t.OutOfOrder))
+	if Violates(err, UniqueViolation, "tanks_name") {
+		return Tank{}, errTaken("/name", "tank")
+	}
 	if err != nil {
-		return Tank{}, fmt.Errorf("repair tank: %w", err)
+		return Tank{}, fmt.Errorf("change tank: %w", err)
 	}
 	return t, nil
 }

@@ -1,0 +1,268 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/lab"
+)
+
+// A call is one request on its way through the gates.
+type call struct {
+	api   *API
+	op    operation
+	shape *shape
+	http  *http.Request
+	who   claims
+	raw   []byte // the body as it came
+	body  any    // the body parsed
+	wrong error  // what is wrong with path, query or body
+	clock time.Time
+	now   time.Time
+	req   Request
+}
+
+// serve takes a request through all gates and writes the answer. It returns
+// an error if none was written.
+func (a *API) serve(op operation, w http.ResponseWriter, r *http.Request, path map[string]string) error {
+	limit := op.Within
+	if limit == 0 {
+		limit = usualTime
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), limit)
+	defer cancel()
+	c := &call{api: a, op: op, shape: a.contract.shapes[op.ID], http: r, clock: instant(a.clock())}
+	if err := c.authenticate(); err != nil {
+		return err
+	}
+	// The body is read before a transaction begins: a slow sender must not
+	// hold a connection, let alone a lock.
+	if err := c.receive(w, path); err != nil {
+		return err
+	}
+	answer, err := c.transact(ctx)
+	if err != nil {
+		return err
+	}
+	answer.write(w, r)
+	return nil
+}
+
+// authenticate reads the token and the time that the request is to act at.
+func (c *call) authenticate() (err error) {
+	if !c.op.Who.public {
+		if c.who, err = c.api.mint.read(c.http.Header, c.clock); err != nil {
+			return err
+		}
+	}
+	c.now = c.clock
+	if given := c.http.Header.Values("Trial-Time"); len(given) > 0 {
+		if !c.api.trial {
+			return lab.Refuse(lab.Malformed, "trial-only", "Trial-Time works only where Wetside runs as a trial")
+		}
+		t, err := time.Parse(time.RFC3339, given[0])
+		if err != nil || len(given) > 1 {
+			return &lab.Refusal{Kind: lab.Malformed, Code: "malformed", Detail: "Trial-Time is not an instant",
+				Faults: []lab.Fault{{Parameter: "Trial-Time", Code: "format", Detail: "want one instant with its offset, such as 2026-11-30T18:00:00Z"}}}
+		}
+		c.now = instant(t)
+	}
+	return nil
+}
+
+// receive reads the request and notes what is wrong with it, to be said once
+// the caller is known to be somebody who may ask. It fails on a body too large.
+func (c *call) receive(w http.ResponseWriter, path map[string]string) error {
+	var tooLarge *http.MaxBytesError
+	raw, err := io.ReadAll(http.MaxBytesReader(w, c.http.Body, maxBody))
+	if errors.As(err, &tooLarge) {
+		return &failure{status: http.StatusRequestEntityTooLarge, code: "too-large", detail: "a body may have 1 MiB at most"}
+	}
+	if err != nil {
+		return lab.Refuse(lab.Malformed, "malformed", "the body broke off")
+	}
+	c.raw = raw
+	query := c.http.URL.Query()
+	c.req = Request{Setup: c.who.Subject == setupSubject, Clock: c.clock, path: path, query: query, body: raw}
+	if c.wrong = c.shape.checkPath(path); c.wrong != nil {
+		return nil
+	}
+	if c.wrong = c.shape.checkQuery(query); c.wrong != nil {
+		return nil
+	}
+	if c.req.page, c.wrong = c.api.pager.pageOf(c.http.URL.Path, query); c.wrong != nil {
+		return nil
+	}
+	c.body, c.wrong = c.shape.checkBody(c.http.Header.Get("Content-Type"), raw)
+	return nil
+}
+
+// transact runs what needs the database in one transaction.
+func (c *call) transact(ctx context.Context) (answer rendered, err error) {
+	opts := writing
+	if !c.op.writes() || c.op.Stateless {
+		opts = reading
+	}
+	var s lab.Scope
+	err = c.api.store.inTx(ctx, opts, func(tx pgx.Tx) error {
+		if s, err = c.admit(ctx, tx); err != nil {
+			return err
+		}
+		if c.wrong != nil || c.op.Stateless {
+			return c.wrong
+		}
+		answer, err = c.once(ctx, tx, s)
+		return err
+	})
+	if err == nil && c.op.Stateless {
+		return c.handle(ctx, nil, s)
+	}
+	return answer, err
+}
+
+// admit finds the lab and the member, and says whether they may ask. It fails
+// with 401 if the member has left, and refuses with Forbidden or NotFound.
+func (c *call) admit(ctx context.Context, tx pgx.Tx) (lab.Scope, error) {
+	s := lab.Scope{Now: c.now}
+	labID, inLab := c.req.path["lab"]
+	if inLab && c.wrong != nil && lab.RefusalCode(c.wrong) == "not-found" {
+		return s, c.wrong
+	}
+	if c.op.Who.public {
+		return s, nil
+	}
+	if c.who.Subject == setupSubject {
+		if !c.op.Who.setup {
+			return s, lab.Refuse(lab.Forbidden, "forbidden", "the setup code makes labs and sign-in codes, and nothing else")
+		}
+		var err error
+		if inLab {
+			s.Lab, err = lab.Find(ctx, tx, labID)
+		}
+		return s, err
+	}
+	if inLab && labID != c.who.Lab {
+		return s, lab.ErrNoLab()
+	}
+	var err error
+	if s.Lab, err = lab.Find(ctx, tx, c.who.Lab); err == nil {
+		s.By, err = lab.FindMember(ctx, tx, c.who.Lab, c.who.Subject)
+	}
+	switch {
+	case lab.RefusalCode(err) == "not-found":
+		return s, unauthenticated("invalid_token", "the token's member is not there any more")
+	case err != nil:
+		return s, err
+	case s.By.LeftAt != nil:
+		return s, unauthenticated("invalid_token", "the token's member has left the lab")
+	case !c.op.Who.admits(s.By):
+		return s, lab.Refuse(lab.Forbidden, "forbidden", "this takes a role that you do not have in this lab")
+	}
+	return s, nil
+}
+
+// once carries the operation out, or replays its first answer.
+func (c *call) once(ctx context.Context, tx pgx.Tx, s lab.Scope) (rendered, error) {
+	if !c.op.writes() || c.op.Secret {
+		return c.handle(ctx, tx, s)
+	}
+	principal := c.who.Lab + "/" + c.who.Subject
+	route := c.op.Method + " " + c.http.URL.Path
+	again, err := newReplay(c.http.Header, principal, route, c.http.URL.RawQuery, c.body, c.api.mint.derived("first answers"))
+	if err != nil {
+		return rendered{}, err
+	}
+	if again == nil {
+		return c.handle(ctx, tx, s)
+	}
+	first, err := again.begin(ctx, tx, c.clock)
+	if err != nil {
+		return rendered{}, err
+	}
+	if first != nil {
+		first.header["Idempotency-Replayed"] = "true"
+		return *first, nil
+	}
+	answer, err := c.handle(ctx, tx, s)
+	if err != nil {
+		return rendered{}, err
+	}
+	return answer, again.finish(ctx, tx, answer)
+}
+
+// handle holds the precondition, runs the handler and renders its answer.
+func (c *call) handle(ctx context.Context, tx pgx.Tx, s lab.Scope) (rendered, error) {
+	req := c.req
+	if c.op.IfMatch != nil {
+		seen, err := c.op.IfMatch(ctx, tx, s, req)
+		if err != nil {
+			return rendered{}, err
+		}
+		resource, ok := seen.Body.(revisioned)
+		if !ok {
+			return rendered{}, fmt.Errorf("%s: what If-Match reads has no revision", c.op.ID)
+		}
+		req.version = resource.Revision()
+		if err := precondition(c.http.Header, req.version); err != nil {
+			return rendered{}, err
+		}
+	}
+	answer, err := c.op.Handle(ctx, tx, s, req)
+	if err != nil {
+		return rendered{}, err
+	}
+	return c.render(answer)
+}
+
+// render writes an Answer out as status, header and JSON.
+func (c *call) render(a Answer) (rendered, error) {
+	out := rendered{status: a.Status, header: map[string]string{}}
+	if a.Location != "" {
+		out.header["Location"] = a.Location
+	}
+	if a.cursor != "" {
+		path := c.http.URL.Path
+		signed := c.api.pager.sign(path, c.req.query, a.cursor)
+		a.Body = a.signed(signed)
+		out.header["Link"] = "<" + next(path, c.req.query, signed) + `>; rel="next"`
+	}
+	if a.Body == nil {
+		return out, nil
+	}
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	if err := enc.Encode(a.Body); err != nil {
+		return rendered{}, fmt.Errorf("render answer: %w", err)
+	}
+	out.body = b.Bytes()
+	out.header["Content-Type"] = "application/json"
+	if resource, ok := a.Body.(revisioned); ok {
+		out.header["ETag"] = tagOf(resource.Revision(), out.body)
+	}
+	return out, nil
+}
+
+// write sends an answer, or 304 if the caller has it already.
+func (a rendered) write(w http.ResponseWriter, r *http.Request) {
+	for name, value := range a.header {
+		w.Header().Set(name, value)
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	if tag := a.header["ETag"]; tag != "" && a.status == http.StatusOK && unchanged(r.Header, tag) &&
+		(r.Method == http.MethodGet || r.Method == http.MethodHead) {
+		w.Header().Del("Content-Type")
+		w.WriteHeader(http.StatusNotModified)
+		return
+	}
+	w.WriteHeader(a.status)
+	_, _ = w.Write(a.body) // nobody is left to tell when the caller has gone
+}

@@ -1,0 +1,133 @@
+package apitest
+
+import (
+	"bytes"
+	"encoding/json"
+	"io"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+)
+
+// A Client calls a server as one member, or as nobody.
+type Client struct {
+	LabID, MemberID string
+
+	t      testing.TB
+	server *Server
+	token  string
+	header http.Header
+}
+
+// For is the same client in another test, such as a subtest.
+func (c *Client) For(t testing.TB) *Client {
+	other := c.With("", "")
+	other.t = t
+	return other
+}
+
+// With is the same client sending another header; an empty name changes nothing.
+func (c *Client) With(name, value string) *Client {
+	other := *c
+	other.header = c.header.Clone()
+	if other.header == nil {
+		other.header = http.Header{}
+	}
+	if name != "" {
+		other.header.Set(name, value)
+	}
+	return &other
+}
+
+// At is the same client living at another instant (Trial-Time).
+func (c *Client) At(now time.Time) *Client {
+	return c.With("Trial-Time", now.Format(time.RFC3339Nano))
+}
+
+// Token is the client's bearer token.
+func (c *Client) Token() string { return c.token }
+
+// WithToken is the same client showing another token.
+func (c *Client) WithToken(token string) *Client {
+	other := c.With("", "")
+	other.token = token
+	return other
+}
+
+// Path is a path in the client's lab.
+func (c *Client) Path(parts ...string) string {
+	return "/v1/labs/" + strings.Join(append([]string{c.LabID}, parts...), "/")
+}
+
+// Get, Post, Patch and Delete send a request. A body that is not a string or
+// bytes is sent as JSON; Patch sends a merge patch.
+func (c *Client) Get(path string) *Response { return c.Do(http.MethodGet, path, nil) }
+
+// Post sends a POST.
+func (c *Client) Post(path string, body any) *Response { return c.Do(http.MethodPost, path, body) }
+
+// Patch sends a merge patch for the revision that etag names.
+func (c *Client) Patch(path, etag string, body any) *Response {
+	return c.With("If-Match", etag).Do(http.MethodPatch, path, body)
+}
+
+// Delete sends a DELETE for the revision that etag names.
+func (c *Client) Delete(path, etag string) *Response {
+	return c.With("If-Match", etag).Do(http.MethodDelete, path, nil)
+}
+
+// Do sends a request and holds it and its answer against the contract. It
+// may be called from other goroutines than the test's.
+func (c *Client) Do(method, path string, body any) *Response {
+	c.t.Helper()
+	data := encode(c.t, body)
+	req, err := http.NewRequestWithContext(c.t.Context(), method, c.server.URL+path, bytes.NewReader(data))
+	if err != nil {
+		c.t.Error(err)
+		return &Response{t: c.t, header: http.Header{}}
+	}
+	if body != nil {
+		req.Header.Set("Content-Type", "application/json")
+		if method == http.MethodPatch {
+			req.Header.Set("Content-Type", "application/merge-patch+json")
+		}
+	}
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
+	for name, values := range c.header {
+		req.Header[name] = values
+	}
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		c.t.Error(err)
+		return &Response{t: c.t, header: http.Header{}}
+	}
+	defer func() { _ = resp.Body.Close() }()
+	got, err := io.ReadAll(resp.Body)
+	if err != nil {
+		c.t.Error(err)
+	}
+	r := &Response{t: c.t, what: method + " " + path, Status: resp.StatusCode, header: resp.Header, Body: got}
+	if err := hold(req, data, resp, got); err != nil {
+		c.t.Errorf("%s, answered %d: against the contract: %v\n%s", r.what, r.Status, err, got)
+	}
+	return r
+}
+
+func encode(t testing.TB, body any) []byte {
+	switch b := body.(type) {
+	case nil:
+		return nil
+	case string:
+		return []byte(b)
+	case []byte:
+		return b
+	}
+	data, err := json.Marshal(body)
+	if err != nil {
+		t.Error(err)
+	}
+	return data
+}

@@ -1,0 +1,79 @@
+package api
+
+import (
+	"html/template"
+	"net/http"
+	"slices"
+)
+
+// A problemType says what a problem's code means; it is served at its type,
+// /problems/{code}.
+type problemType struct {
+	Code        string `json:"code"`
+	Status      int    `json:"status"`
+	Title       string `json:"title"`
+	Explanation string `json:"explanation"`
+}
+
+// problemTypes are all problems that Wetside answers with, in the order of
+// their codes. The contract lists the same codes.
+var problemTypes = []problemType{
+	{"bath-dead", 409, "The bath is past its life", "A bath is discarded, exhausted or past its life. Mix a fresh set from a kit, then plan again."},
+	{"bath-exhausted", 409, "The bath cannot carry this", "The film would take a bath beyond its rated area, number of runs or volume."},
+	{"busy", 503, "Too much at once", "Others were changing the same things at the same moment, again and again. The request had no effect; send it again after the time that Retry-After states."},
+	{"database-unavailable", 503, "The database cannot be reached", "Wetside runs but its database does not answer. Send the request again after the time that Retry-After states; with an Idempotency-Key it takes effect once, even if it had got through."},
+	{"does-not-fit", 409, "The rolls do not fit", "The session cannot take these rolls besides what is booked there. Each error names a roll and a reason that holds."},
+	{"forbidden", 403, "Not yours to do", "You are known, but this takes a role or an ownership that you do not have."},
+	{"idempotency-key-reused", 422, "The key belongs to another request", "An Idempotency-Key names one request for ever. This one came before with another body; take a new key."},
+	{"idempotency-answer-lost", 409, "The first answer cannot be read any more", "The request with this Idempotency-Key was carried out, but its answer was kept under a key that the server no longer has. Look the result up instead of sending the request again."},
+	{"internal", 500, "Something went wrong on our side", "The request met a fault in Wetside. Its instance finds it in the server's log."},
+	{"invalid", 422, "Against a rule", "The request is well formed but breaks a rule of the lab or of the trade. Each error names the field and the rule."},
+	{"kit-closed", 409, "The kit is closed", "A closed kit has been shared out; nothing more can be drawn from it or charged to it."},
+	{"kit-has-open-batches", 409, "The kit is still planned for", "Batches that are committed but not run draw on this kit. Record or cancel them, then close it."},
+	{"kit-spent", 409, "The kit has no portion left", "Every portion of this kit has been mixed."},
+	{"malformed", 400, "Not what the contract says", "The request is not of the shape that /openapi.yaml gives. Each error names a field by JSON Pointer, or a parameter, and what is wrong with it."},
+	{"member-left", 409, "The member has left", "Somebody who has left the lab cannot sign in."},
+	{"method-not-allowed", 405, "Not that way", "The resource is there, but not for this method; Allow lists those that it knows."},
+	{"name-taken", 409, "The name is taken", "The lab has something of that kind by this name or code. Take another."},
+	{"no-such-time-zone", 422, "No such time zone", "Time zones go by their IANA names, such as Europe/Lisbon."},
+	{"not-found", 404, "Not there", "There is nothing at this address, or nothing that you may know of."},
+	{"not-ready", 503, "Not ready", "The server runs but cannot answer requests: it starts, it stops, or its database is away or not up to date. Each error names a check that failed."},
+	{"plan-stale", 412, "The plan is out of date", "Something that the plan rests on has changed since it was made. Make a new one."},
+	{"precondition-required", 428, "Say what you have seen", "This change needs If-Match with the ETag of the resource as you last read it, so that nobody's change is lost."},
+	{"roll-already-booked", 409, "The roll has a place already", "A roll is booked into one session at a time. Cancel that booking first."},
+	{"run-already-recorded", 409, "The run is recorded already", "A batch is run once, and what happened is written once."},
+	{"session-booked", 409, "The session is booked", "Members hold places in this session. They must cancel or be moved before it can be called off."},
+	{"session-cancelled", 409, "The session is called off", "Nothing can be booked into a session that is called off, nor run in it."},
+	{"session-over", 409, "The session is over", "Places can be booked and given back until a session begins."},
+	{"stale", 412, "It has changed since you read it", "The ETag in If-Match is not the resource's any more. Read it again, look at what changed, and decide anew."},
+	{"too-large", 413, "Too large", "A request's body may have 1 MiB at most."},
+	{"trial-only", 400, "Only in a trial", "Trial-Time sets the clock of one request, and works only where the server runs as a trial."},
+	{"unauthenticated", 401, "Who is asking?", "This takes a bearer token: POST a sign-in code to /v1/tokens. WWW-Authenticate says what was wrong with the one that came, if one did."},
+	{"unserviceable-roll", 422, "The lab cannot develop this roll", "No tank, reel and process of this lab can take the roll. Each error says what is missing."},
+	{"unsupported-media-type", 415, "Not in that media type", "A body comes as application/json; charset must be UTF-8. Changes (PATCH) come as application/merge-patch+json."},
+}
+
+// titleOf is a problem's title; unknown codes take the status's text.
+func titleOf(code string, status int) string {
+	if i := slices.IndexFunc(problemTypes, func(t problemType) bool { return t.Code == code }); i >= 0 {
+		return problemTypes[i].Title
+	}
+	return http.StatusText(status)
+}
+
+var problemPage = template.Must(template.New("problem").Parse(`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width">
+<title>{{.Title}} – Wetside</title>
+<style>body{font:1.05rem/1.5 system-ui,sans-serif;max-width:40rem;margin:3rem auto;padding:0 1rem;color:#222;background:#fff}code{background:#eee;padding:0 .25em}</style>
+</head>
+<body>
+<h1>{{.Title}}</h1>
+<p><code>{{.Code}}</code></p>
+<p>{{.Explanation}}</p>
+<p><a href="/">The API</a></p>
+</body>
+</html>
+`))
