@@ -73,7 +73,10 @@ func (s *Server) makeDir() error {
 			return fmt.Errorf("make a folder for PostgreSQL: %w", err)
 		}
 	}
-	return s.account.own(s.opts.Dir)
+	if err := s.account.own(s.opts.Dir); err != nil {
+		return err
+	}
+	return s.account.reach(s.opts.Dir)
 }
 
 // loadPassword reads the superuser's password, or makes one up the first time.

@@ -4,69 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"os/exec"
-	"os/user"
 	"runtime"
-	"strconv"
 	"syscall"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 )
-
-// account is whom PostgreSQL's programs run as; nil means as ourselves.
-type account struct {
-	name     string
-	uid, gid uint32
-}
-
-// serverAccount picks the account: ourselves, unless we are root.
-func serverAccount() (*account, error) {
-	if os.Geteuid() != 0 {
-		return nil, nil
-	}
-	for _, name := range []string{"postgres", "nobody"} {
-		u, err := user.Lookup(name)
-		if err != nil {
-			continue
-		}
-		uid, errU := strconv.ParseUint(u.Uid, 10, 32)
-		gid, errG := strconv.ParseUint(u.Gid, 10, 32)
-		if errU == nil && errG == nil {
-			return &account{name: name, uid: uint32(uid), gid: uint32(gid)}, nil
-		}
-	}
-	return nil, errors.New("PostgreSQL does not run as root, and there is neither an account postgres nor nobody to run it as")
-}
-
-// own gives a file or folder to the account.
-func (a *account) own(path string) error {
-	if a == nil {
-		return nil
-	}
-	if err := os.Chown(path, int(a.uid), int(a.gid)); err != nil {
-		return fmt.Errorf("give %s to %s: %w", path, a.name, err)
-	}
-	return nil
-}
-
-// become makes cmd run as the account, in a process group of its own, so that
-// Ctrl-C at a terminal reaches us and not the server behind our back.
-func (a *account) become(cmd *exec.Cmd) {
-	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
-	if a != nil {
-		cmd.SysProcAttr.Credential = &syscall.Credential{Uid: a.uid, Gid: a.gid}
-	}
-}
-
-// String is for messages: " as postgres", or nothing.
-func (a *account) String() string {
-	if a == nil {
-		return ""
-	}
-	return " as " + a.name
-}
 
 // process is a running postmaster.
 type process struct {

@@ -16,6 +16,7 @@ type account struct{}
 
 func serverAccount() (*account, error) { return nil, errUnsupported }
 func (*account) own(string) error      { return errUnsupported }
+func (*account) reach(string) error    { return errUnsupported }
 func (*account) become(*exec.Cmd)      {}
 func (*account) String() string        { return "" }
 

@@ -17,20 +17,20 @@ import (
 var shared = sync.OnceValues(func() (*server, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), startLimit)
 	defer cancel()
-	url := os.Getenv("WETSIDE_TEST_DATABASE_URL")
-	if url == "" {
-		h, err := hold(ctx)
-		if err != nil {
-			return nil, err
-		}
-		own, url = h, h.url
+	if url := os.Getenv("WETSIDE_TEST_DATABASE_URL"); url != "" {
+		return prepare(ctx, url)
 	}
-	return prepare(ctx, url)
+	h, err := hold(ctx)
+	if err != nil {
+		return nil, err
+	}
+	s, err := prepare(ctx, h.url)
+	if err != nil {
+		return nil, errors.Join(err, h.close())
+	}
+	s.holder = h
+	return s, nil
 })
-
-// own is the holder of the shared server. It goes when this process does, and
-// must stay reachable until then: collected, it would close the holder's input.
-var own *holder
 
 // startLimit is long enough to compile withpg and to pull an image first.
 const startLimit = 8 * time.Minute

@@ -71,6 +71,10 @@ type server struct {
 	url      string
 	template string
 	fileCopy bool // clone by copying files, which PostgreSQL 15 and newer must be asked for
+
+	// holder goes when this process does. It is kept here so that it stays
+	// reachable: collected, it would close its end of the pipe.
+	holder *holder
 }
 
 // clone makes a database and returns its name, which holds the time, so that

@@ -20,16 +20,12 @@ type database interface {
 
 // choose starts the first kind of server that can be had here, and says on log
 // which that is.
-func choose(ctx context.Context, data string, log io.Writer) (database, error) {
-	only := os.Getenv("WETSIDE_TEST_POSTGRES")
-	if data != "" {
-		only = "local"
-	}
-	switch only {
+func choose(ctx context.Context, log io.Writer) (database, error) {
+	switch only := os.Getenv("WETSIDE_TEST_POSTGRES"); only {
 	case "docker":
 		return startContainer(ctx, log)
 	case "local":
-		return startLocal(ctx, data, log)
+		return startLocal(ctx, log)
 	case "":
 	default:
 		return nil, fmt.Errorf("WETSIDE_TEST_POSTGRES is %q; it may be docker or local", only)
@@ -38,7 +34,7 @@ func choose(ctx context.Context, data string, log io.Writer) (database, error) {
 	if docker == nil {
 		return db, nil
 	}
-	db, local := startLocal(ctx, data, log)
+	db, local := startLocal(ctx, log)
 	if local == nil {
 		return db, nil
 	}
@@ -47,12 +43,12 @@ func choose(ctx context.Context, data string, log io.Writer) (database, error) {
 		errors.Join(docker, local))
 }
 
-func startLocal(ctx context.Context, data string, log io.Writer) (database, error) {
+func startLocal(ctx context.Context, log io.Writer) (database, error) {
 	bin, err := localpg.FindBinaries()
 	if err != nil {
 		return nil, err
 	}
-	server, err := localpg.Start(ctx, localpg.Options{BinDir: bin, Dir: data, Durable: data != ""})
+	server, err := localpg.Start(ctx, localpg.Options{BinDir: bin})
 	if err != nil {
 		return nil, err
 	}
