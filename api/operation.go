@@ -76,6 +76,15 @@ func (a *API) operations() []operation {
 		a.labOperations(),
 		a.memberOperations(),
 		equipmentOperations(),
+		filmOperations(),
+		kitOperations(),
+		rollOperations(),
+		sessionOperations(),
+		bookingOperations(),
+		directionOperations(),
+		planOperations(),
+		batchOperations(),
+		moneyOperations(),
 	} {
 		all = append(all, part...)
 	}

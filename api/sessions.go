@@ -1,0 +1,98 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/lab"
+	"wetside/scheduling"
+)
+
+func sessionOperations() []operation {
+	const openings = "/v1/labs/:lab/openings"
+	const sessions, session = "/v1/labs/:lab/sessions", "/v1/labs/:lab/sessions/:session"
+	steward := holders(lab.RoleSteward)
+	return []operation{
+		{ID: "addOpening", Method: http.MethodPost, Path: openings, Who: steward, Handle: body(addOpening)},
+		{ID: "listOpenings", Method: http.MethodGet, Path: openings, Who: members, Handle: listOpenings},
+		{ID: "removeOpening", Method: http.MethodDelete, Path: openings + "/:opening", Who: steward, IfMatch: getOpening, Handle: removeOpening},
+		{ID: "openWeek", Method: http.MethodPost, Path: "/v1/labs/:lab/weeks", Who: steward, Handle: body(openWeek)},
+		{ID: "addSession", Method: http.MethodPost, Path: sessions, Who: steward, Handle: body(addSession)},
+		{ID: "listSessions", Method: http.MethodGet, Path: sessions, Who: members, Handle: listSessions},
+		{ID: "getSession", Method: http.MethodGet, Path: session, Who: members, Handle: getSession},
+		{ID: "cancelSession", Method: http.MethodPost, Path: session + "/cancellation", Who: steward, IfMatch: getSession, Handle: cancelSession},
+	}
+}
+
+func addOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in scheduling.NewOpening) (Answer, error) {
+	o, err := scheduling.AddOpening(ctx, tx, s, in)
+	if err != nil {
+		return Answer{}, err
+	}
+	return Answer{Status: http.StatusCreated, Body: o}, nil
+}
+
+func listOpenings(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	return listed(scheduling.ListOpenings(ctx, tx, s.Lab.ID, r.Page()))
+}
+
+func getOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	return reply(scheduling.FindOpening(ctx, tx, s.Lab.ID, r.Path("opening")))
+}
+
+func removeOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	if err := scheduling.RemoveOpening(ctx, tx, s, r.Path("opening"), r.Version()); err != nil {
+		return Answer{}, err
+	}
+	return NoContent(), nil
+}
+
+func openWeek(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in scheduling.NewWeek) (Answer, error) {
+	return reply(scheduling.OpenWeek(ctx, tx, s, in))
+}
+
+func addSession(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in scheduling.NewSession) (Answer, error) {
+	e, err := scheduling.AddSession(ctx, tx, s, in)
+	if err != nil {
+		return Answer{}, err
+	}
+	return Created("/v1/labs/"+s.Lab.ID+"/sessions/"+e.ID, e), nil
+}
+
+// usualSpan is how far ahead sessions are listed unless until says otherwise.
+const usualSpan = 14 * 24 * time.Hour
+
+func listSessions(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	from, until := s.Now, s.Now.Add(usualSpan)
+	if t := r.Instant("from"); t != nil {
+		from, until = *t, t.Add(usualSpan)
+	}
+	if t := r.Instant("until"); t != nil {
+		until = *t
+	}
+	found, err := scheduling.ListSessions(ctx, tx, s.Lab.ID, from, until, r.Page())
+	if err != nil {
+		return Answer{}, err
+	}
+	open, err := scheduling.WithPlaces(ctx, tx, s, found.Items, r.Queries("places_for"))
+	return listed(lab.List[scheduling.OpenSession]{Items: open, NextCursor: found.NextCursor}, err)
+}
+
+func getSession(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	found, err := scheduling.FindSession(ctx, tx, s.Lab.ID, r.Path("session"))
+	if err != nil {
+		return Answer{}, err
+	}
+	open, err := scheduling.WithPlaces(ctx, tx, s, []scheduling.Session{found}, nil)
+	if err != nil {
+		return Answer{}, err
+	}
+	return OK(open[0]), nil
+}
+
+func cancelSession(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	return reply(scheduling.CancelSession(ctx, tx, s, r.Path("session"), r.Version()))
+}
