@@ -42,7 +42,7 @@ func exampleOf(schema node) node {
 }
 
 // lineWidth is how long a line of an example may be before it is broken up.
-const lineWidth = 72
+const lineWidth = 56
 
 // writeJSON writes a value as JSON for people: in the order of the contract,
 // with what fits on a line on one.

@@ -3,6 +3,7 @@ package openapi
 import (
 	"fmt"
 	"html/template"
+	"regexp"
 	"strings"
 )
 
@@ -114,7 +115,7 @@ func grouped(digits string) string {
 
 // who are the words of x-may for people.
 var who = map[string]string{
-	"anyone": "anyone, without a token", "setup": "the setup code", "member": "every member",
+	"anyone": "anyone, without a token", "setup": "whoever has the setup code", "member": "every member",
 	"self": "the member", "owner": "whose it is", "steward": "stewards", "treasurer": "treasurers", "keeper": "keepers",
 }
 
@@ -130,19 +131,42 @@ func mayPhrase(may []string) string {
 	return strings.Join(words, "")
 }
 
-// prose turns the contract's text into HTML: paragraphs parted by blank
-// lines, and **strong** words.
+// prose turns the contract's text into HTML: paragraphs parted by blank lines.
 func prose(text string) template.HTML {
 	var b strings.Builder
 	for _, paragraph := range strings.Split(strings.TrimSpace(text), "\n\n") {
-		b.WriteString("<p>")
-		for i, part := range strings.Split(template.HTMLEscapeString(paragraph), "**") {
-			if i > 0 {
-				b.WriteString([]string{"</strong>", "<strong>"}[i%2])
-			}
-			b.WriteString(part)
-		}
-		b.WriteString("</p>\n")
+		b.WriteString("<p>" + string(inline(paragraph)) + "</p>\n")
 	}
 	return template.HTML(b.String())
+}
+
+var (
+	apostrophe = regexp.MustCompile(`(\pL)'`)
+	unit       = regexp.MustCompile(`(\d) (°C|mm²|mm|mL|MiB)`)
+)
+
+// inline turns a paragraph into HTML: **strong** words, `code`, and outside of
+// code the apostrophes and spaces of print.
+func inline(text string) template.HTML {
+	var b strings.Builder
+	for i, part := range strings.Split(text, "`") {
+		escaped := template.HTMLEscapeString(part)
+		if i%2 == 1 {
+			b.WriteString("<code>" + escaped + "</code>")
+			continue
+		}
+		escaped = template.HTMLEscapeString(unit.ReplaceAllString(apostrophe.ReplaceAllString(part, "$1’"), "$1\u00a0$2"))
+		for j, word := range strings.Split(escaped, "**") {
+			if j > 0 {
+				b.WriteString([]string{"</strong>", "<strong>"}[j%2])
+			}
+			b.WriteString(word)
+		}
+	}
+	return template.HTML(b.String())
+}
+
+// breakable lets a long snake_case name break after its underscores.
+func breakable(name string) template.HTML {
+	return template.HTML(strings.ReplaceAll(template.HTMLEscapeString(name), "_", "_<wbr>"))
 }

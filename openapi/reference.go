@@ -17,7 +17,9 @@ var referenceHTML string
 //go:embed reference.css
 var referenceCSS string
 
-var referencePage = template.Must(template.New("reference").Parse(referenceHTML))
+var referencePage = template.Must(template.New("reference").Funcs(template.FuncMap{
+	"inline": inline, "breakable": breakable,
+}).Parse(referenceHTML))
 
 // Reference is the contract as an HTML page for people. It stands alone: no
 // script, nothing from elsewhere. It fails if the contract is not sound YAML.
@@ -133,6 +135,9 @@ func operationOf(method string, path pair, op node) operation {
 	for _, ref := range append(path.value.at("parameters").items(), op.at("parameters").items()...) {
 		p := ref.resolved()
 		name := p.at("name").text()
+		if name == "lab" { // leads nearly every path
+			continue
+		}
 		if slices.Contains(common, name) {
 			o.Also = append(o.Also, name)
 			continue
