@@ -13,6 +13,8 @@ import (
 
 // commands are wetside's subcommands, in the order that the usage lists them.
 var commands = []command{
+	{"serve", "serve the API", runServe},
+	{"migrate", "bring the database up to date", runMigrate},
 	{"plan", "plan a problem read from standard input", withoutEnv(runPlan)},
 	{"check", "judge a plan by every rule", withoutEnv(runCheck)},
 }

@@ -1,0 +1,132 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+	_ "time/tzdata" // labs name time zones; the machine may have none
+
+	"wetside/api"
+	"wetside/openapi"
+)
+
+const serveSynopsis = `usage: wetside serve [--probe]
+
+Serves the API. The database is brought up to date first; while it cannot be
+reached the server listens, /readyz answers 503, and it keeps trying. SIGTERM
+lets requests under way finish. The log is JSON on standard output.
+
+Environment (with what holds unless given):
+`
+
+// probeTime is how long a server may take to answer a probe.
+const probeTime = 3 * time.Second
+
+// runServe is "wetside serve". It fails with an exitError of code 2 on
+// settings that cannot be used.
+func runServe(ctx context.Context, args, environ []string, _ io.Reader, stdout, _ io.Writer) error {
+	fs := flag.NewFlagSet("serve", flag.ContinueOnError)
+	probing := fs.Bool("probe", false, "ask the server at WETSIDE_LISTEN whether it is ready, and exit with 0 if it is")
+	if done, err := parse(fs, args, serveSynopsis+describeSettings()+"\nOptions:", stdout); done {
+		return err
+	}
+	if fs.NArg() > 0 {
+		return &exitError{2, errors.New("takes no arguments; see wetside serve --help")}
+	}
+	if *probing {
+		return probe(ctx, environ)
+	}
+	s, err := readSettings(environ)
+	if err != nil {
+		return &exitError{2, err}
+	}
+	return serve(ctx, s, slog.New(slog.NewJSONHandler(stdout, &slog.HandlerOptions{Level: s.LogLevel})))
+}
+
+// serve listens, brings the database up to date, and answers until ctx is done.
+func serve(ctx context.Context, s settings, log *slog.Logger) error {
+	reference, err := openapi.Reference()
+	if err != nil {
+		return fmt.Errorf("reference page: %w", err)
+	}
+	// The pool outlives ctx: requests under way still need it.
+	pool, err := api.Connect(context.WithoutCancel(ctx), s.DatabaseURL, s.PoolMax, s.PoolIdle)
+	if err != nil {
+		return &exitError{2, err}
+	}
+	defer pool.Close()
+	a, err := api.New(api.Config{
+		Pool: pool, Contract: openapi.Document, Reference: reference,
+		SigningKey: s.seed(), Issuer: s.Issuer, Audience: s.Audience, TokenLifetime: s.TokenLifetime,
+		SetupCode: *s.SetupCode, Trial: s.Trial, Log: log,
+	})
+	if err != nil {
+		return err
+	}
+	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", s.Listen)
+	if err != nil {
+		return fmt.Errorf("listen: %w", err)
+	}
+	log.Info("listening", "address", listener.Addr().String(), "trial", s.Trial)
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	go func() {
+		if err := a.Migrate(ctx); err != nil {
+			cancel(err)
+			return
+		}
+		a.Tend(ctx)
+	}()
+	err = a.Serve(ctx, listener, s.DrainDelay.Std(), s.ShutdownGrace.Std())
+	if cause := context.Cause(ctx); !errors.Is(cause, context.Canceled) {
+		err = errors.Join(cause, err)
+	}
+	return err
+}
+
+// probe asks a server that runs beside it, as a container's health check does.
+func probe(ctx context.Context, environ []string) error {
+	address, err := probeAddress(environ)
+	if err != nil {
+		return &exitError{2, err}
+	}
+	ctx, cancel := context.WithTimeout(ctx, probeTime)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+address+"/readyz", nil)
+	if err != nil {
+		return &exitError{2, err}
+	}
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = resp.Body.Close() }()
+	if resp.StatusCode != http.StatusOK {
+		body, _ := io.ReadAll(io.LimitReader(resp.Body, 4096)) // what there is of it will do
+		return fmt.Errorf("not ready: %s %s", resp.Status, body)
+	}
+	return nil
+}
+
+// probeAddress is where the server beside us listens: on loopback, if it
+// listens everywhere.
+func probeAddress(environ []string) (string, error) {
+	listen, err := setting(environ, "Listen")
+	if err != nil {
+		return "", err
+	}
+	host, port, err := net.SplitHostPort(listen)
+	if err != nil {
+		return "", fmt.Errorf("%sLISTEN: %w", settingPrefix, err)
+	}
+	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
+		host = "localhost"
+	}
+	return net.JoinHostPort(host, port), nil
+}
