@@ -15,6 +15,7 @@ const (
 	mostVolume   = 1_000_000      // a cubic metre
 	mostPortions = 1_000
 	mostLife     = 20 * 366 * units.Day
+	mostPeople   = 500
 )
 
 // Validate says what is wrong with a kit for a process, whose code it names;
@@ -50,6 +51,9 @@ func (k NewKit) checkShares(fs *faults) {
 	}
 	if len(k.Subscribers) == 0 && (k.ShareRule == Equally || k.UnusedFallsOn == OnSubscribers) {
 		fs.add("/subscribers", "missing", "somebody has to subscribe to a kit that subscribers share")
+	}
+	if len(k.Subscribers) > mostPeople {
+		fs.add("/subscribers", "length", "want at most %d subscribers", mostPeople)
 	}
 	for i, s := range k.Subscribers {
 		if slices.Contains(k.Subscribers[:i], s) {

@@ -30,12 +30,14 @@ func AddKit(ctx context.Context, tx pgx.Tx, s lab.Scope, k NewKit) (Kit, error) 
 	if err != nil {
 		return Kit{}, err
 	}
-	fs := k.Validate(p, s.Lab.Currency)
+	if err := refuseFaults("", k.Validate(p, s.Lab.Currency)...); err != nil {
+		return Kit{}, err
+	}
 	people, err := k.checkPeople(ctx, tx, s.Lab.ID)
 	if err != nil {
 		return Kit{}, err
 	}
-	if err := refuseFaults("", append(fs, people...)...); err != nil {
+	if err := refuseFaults("", people...); err != nil {
 		return Kit{}, err
 	}
 	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
@@ -62,27 +64,23 @@ func AddKit(ctx context.Context, tx pgx.Tx, s lab.Scope, k NewKit) (Kit, error) 
 
 // checkPeople says which of the kit's people are not members of the lab now.
 func (k NewKit) checkPeople(ctx context.Context, tx pgx.Tx, labID string) ([]Fault, error) {
-	rows, err := tx.Query(ctx, `
-		SELECT id FROM members WHERE lab_id = $1 AND id = ANY($2) AND left_at IS NULL`,
-		labID, append([]string{k.BoughtBy}, k.Subscribers...))
-	if err != nil {
-		return nil, fmt.Errorf("find a kit's people: %w", err)
-	}
-	members, err := pgx.CollectRows(rows, pgx.RowTo[string])
-	if err != nil {
-		return nil, fmt.Errorf("find a kit's people: %w", err)
-	}
-	known := map[string]bool{"": true}
-	for _, m := range members {
-		known[m] = true
-	}
 	var fs faults
-	if !known[k.BoughtBy] {
-		fs.add("/bought_by", "no-such-member", "the lab has no such member")
+	check := func(pointer, id string) error {
+		m, err := lab.FindMember(ctx, tx, labID, id)
+		if lab.RefusalCode(err) == "not-found" || err == nil && m.LeftAt != nil {
+			fs.add(pointer, "no-such-member", "the lab has no such member")
+			return nil
+		}
+		return err
+	}
+	if k.BoughtBy != "" {
+		if err := check("/bought_by", k.BoughtBy); err != nil {
+			return nil, err
+		}
 	}
 	for i, m := range k.Subscribers {
-		if m == "" || !known[m] {
-			fs.add(fmt.Sprintf("/subscribers/%d", i), "no-such-member", "the lab has no such member")
+		if err := check(fmt.Sprintf("/subscribers/%d", i), m); err != nil {
+			return nil, err
 		}
 	}
 	return fs, nil

@@ -47,7 +47,7 @@ func FindProcess(ctx context.Context, tx pgx.Tx, labID, code string, version int
 	}
 	rows, err := tx.Query(ctx, `
 		SELECT version, definition
-		FROM processes WHERE lab_id = $1 AND code = $2 AND $3 IN (0, version)
+		FROM processes WHERE lab_id = $1 AND code = $2 AND $3::bigint IN (0, version)
 		ORDER BY version DESC LIMIT 1`, labID, code, version)
 	if err != nil {
 		return Process{}, fmt.Errorf("find process: %w", err)
