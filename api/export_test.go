@@ -1,0 +1,70 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/lab"
+)
+
+// A TestOperation is one that any member may ask for, outside the contract.
+type TestOperation struct {
+	Method, Path string
+	Handle       func(context.Context, pgx.Tx, lab.Scope, Request) (Answer, error)
+}
+
+// AddForTest adds operations.
+func (a *API) AddForTest(added ...TestOperation) {
+	table := a.operations()
+	for _, t := range added {
+		op := operation{ID: "test " + t.Method + t.Path, Method: t.Method, Path: t.Path, Who: members, Handle: t.Handle}
+		a.contract.shapes[op.ID] = &shape{method: t.Method, path: t.Path}
+		table = append(table, op)
+	}
+	a.handler = a.edge(table)
+}
+
+// Unserved lists the contract's operations without a handler.
+func (a *API) Unserved() []string { return a.contract.unserved(a.operations()) }
+
+// ParseJSON is the strict decoder.
+func ParseJSON(data []byte) (any, error) { return parseJSON(data) }
+
+// PageOf reads a list's query with a known key.
+func PageOf(path string, query url.Values) (lab.Page, error) {
+	return pager{key: []byte("key")}.pageOf(path, query)
+}
+
+// SignCursor makes a cursor with the same key.
+func SignCursor(path string, query url.Values, after string) string {
+	return pager{key: []byte("key")}.sign(path, query, after)
+}
+
+// Precondition holds If-Match against a revision.
+func Precondition(tags []string, revision int64) error {
+	return precondition(http.Header{"If-Match": tags}, revision)
+}
+
+// Claims are what Mint signs.
+type Claims = claims
+
+// CheckForTest holds a body against an operation's schema.
+func (a *API) CheckForTest(id, media string, data []byte) error {
+	_, err := a.contract.shapes[id].checkBody(media, data)
+	return err
+}
+
+// Impatient makes transactions begin again without a pause.
+func (a *API) Impatient(onPause func(try int)) {
+	a.store.pause = func(ctx context.Context, try int) error {
+		onPause(try)
+		return ctx.Err()
+	}
+}
+
+// AcquireWait is how long a request waits for a connection.
+const AcquireWait time.Duration = acquireWait
