@@ -49,8 +49,8 @@ func CommitPlan(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version 
 	}
 	_, err = tx.Exec(ctx, `
 		UPDATE plans SET
-			committed_at = CASE WHEN id = $2 THEN $3 END,
-			superseded_at = CASE WHEN id = $2 THEN NULL ELSE $3 END,
+			committed_at = CASE WHEN id = $2 THEN $3::timestamptz END,
+			superseded_at = CASE WHEN id = $2 THEN NULL ELSE $3::timestamptz END,
 			version = version + 1
 		WHERE lab_id = $1 AND committed_at IS NULL AND superseded_at IS NULL`, s.Lab.ID, id, s.Now)
 	if err != nil {
