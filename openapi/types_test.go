@@ -1,0 +1,103 @@
+package openapi_test
+
+import (
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+
+	"wetside/chemistry"
+	"wetside/chemistry/shares"
+	"wetside/lab"
+	"wetside/lab/units"
+	"wetside/scheduling"
+	"wetside/scheduling/planner"
+)
+
+// types are the schemas that are types of the program, field by field.
+var types = map[string]any{
+	"FaultDetail": lab.Fault{}, "Money": units.Money{}, "Price": units.Money{},
+
+	"NewLab": lab.NewLab{}, "LabChange": lab.Settings{}, "Lab": lab.Lab{}, "LabCreated": lab.Founding{},
+	"NewMember": lab.NewMember{}, "Member": lab.Member{}, "SignInCode": lab.SignInCode{},
+	"NewReelKind": lab.NewReelKind{}, "ReelKind": lab.ReelKind{},
+	"NewTank": lab.NewTank{}, "TankChange": lab.TankChange{}, "Tank": lab.Tank{},
+	"NewCabinet": lab.NewCabinet{}, "CabinetChange": lab.CabinetChange{}, "Cabinet": lab.Cabinet{},
+
+	"NewFormat": chemistry.Format{}, "Format": chemistry.Format{},
+	"NewProcess": chemistry.ProcessDefinition{}, "Process": chemistry.Process{},
+	"NewStep": chemistry.Step{}, "ProcessStep": chemistry.Step{},
+	"NewPush": chemistry.Push{}, "Push": chemistry.Push{},
+	"NewDurationRange": chemistry.DevelopingRange{}, "DurationRange": chemistry.DevelopingRange{},
+	"NewTemperaturePoint": chemistry.TemperaturePoint{}, "TemperaturePoint": chemistry.TemperaturePoint{},
+	"NewKit": chemistry.NewKit{}, "Kit": chemistry.Kit{},
+	"NewKitBath": chemistry.BathDefinition{}, "KitBath": chemistry.BathDefinition{},
+	"NewCorrection": chemistry.CorrectionPoint{}, "Correction": chemistry.CorrectionPoint{},
+	"Mixing": chemistry.NewMix{}, "BathSet": chemistry.BathSet{}, "Bath": chemistry.Bath{},
+	"SheetWorking": chemistry.Factor{},
+
+	"Closing": shares.ClosingAnswer{}, "Share": shares.Share{}, "KitAccount": shares.KitAccount{},
+	"Entry": shares.Entry{}, "Posting": shares.Posting{},
+	"Statement": shares.Statement{}, "StatementLine": shares.Line{},
+	"Settlement": shares.LabSettlement{}, "Balance": shares.Balance{}, "Payment": shares.Payment{},
+
+	"NewOpening": scheduling.NewOpening{}, "Opening": scheduling.Opening{},
+	"WeekRequest": scheduling.NewWeek{}, "WeekOpened": scheduling.OpenedWeek{},
+	"NewSession": scheduling.NewSession{}, "Session": scheduling.OpenSession{},
+	"Places": scheduling.Places{}, "PlacesReason": scheduling.PlaceReason{},
+	"NewRoll": scheduling.NewRoll{}, "RollChange": scheduling.RollChange{}, "Roll": scheduling.Roll{},
+	"Areas":      scheduling.FilmArea{},
+	"NewBooking": scheduling.NewBooking{}, "Booking": scheduling.Booking{},
+	"NewPin": scheduling.NewDirection{}, "NewBan": scheduling.NewDirection{}, "Ban": scheduling.Direction{},
+	"PlanRequest": scheduling.NewPlan{}, "Batch": scheduling.Batch{},
+	"RunSheet": scheduling.RunSheet{}, "SheetPhase": scheduling.Phase{},
+	"SheetStep": scheduling.SheetStep{}, "SheetRoll": scheduling.SheetRoll{},
+	"NewRun": scheduling.NewRun{}, "Run": scheduling.Run{},
+
+	"PlanningProblem": planner.Problem{}, "PlanningWindow": planner.Window{}, "PlanningSearch": planner.Search{},
+	"PlanningTank": planner.Tank{}, "PlanningReelKind": planner.ReelKind{}, "PlanningCabinet": planner.Cabinet{},
+	"PlanningSession": planner.Session{}, "PlanningClass": planner.Class{}, "PlanningBath": planner.Bath{},
+	"PlanningBathSet": planner.BathSet{}, "PlanningRoll": planner.Roll{}, "PlanningHold": planner.Hold{},
+	"FrozenBatch": planner.FrozenBatch{}, "PlanFound": planner.Plan{}, "PlannedBatch": planner.Batch{},
+	"ReelUse": planner.ReelUse{}, "Placement": planner.Placement{}, "LeftOut": planner.LeftOut{},
+	"PlanReason": planner.Reason{}, "PlanLevel": planner.Level{},
+}
+
+// fieldsOf are the JSON names of a struct's fields, and which may be left out.
+func fieldsOf(typ reflect.Type) map[string]bool {
+	fields := map[string]bool{}
+	for _, f := range reflect.VisibleFields(typ) {
+		name, options, _ := strings.Cut(f.Tag.Get("json"), ",")
+		if f.IsExported() && name != "" && name != "-" {
+			fields[name] = strings.Contains(options, "omitempty") || strings.Contains(options, "omitzero")
+		}
+	}
+	return fields
+}
+
+func TestSchemasAreTheProgramsTypes(t *testing.T) {
+	t.Parallel()
+	doc := document(t)
+	for schema, v := range types {
+		fields := fieldsOf(reflect.TypeOf(v))
+		s := doc.Components.Schemas[schema].Value
+		closed := s.AdditionalProperties.Has != nil && !*s.AdditionalProperties.Has
+		for name := range s.Properties {
+			if _, ok := fields[name]; !ok {
+				t.Errorf("%s has %s, the program does not", schema, name)
+			}
+		}
+		for name, optional := range fields {
+			required := slices.Contains(s.Required, name)
+			switch {
+			case s.Properties[name] == nil:
+				t.Errorf("%s lacks %s", schema, name)
+			case closed:
+			case required && optional:
+				t.Errorf("%s requires %s, which the program may leave out", schema, name)
+			case !required && !optional && schema+"."+name != "Session.my_rolls": // not where sessions are made
+				t.Errorf("%s does not require %s, which the program always gives", schema, name)
+			}
+		}
+	}
+}
