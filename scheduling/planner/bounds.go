@@ -2,6 +2,7 @@ package planner
 
 import (
 	"cmp"
+	"math/bits"
 	"slices"
 )
 
@@ -20,7 +21,18 @@ type bounds struct {
 func newBounds(m *model) *bounds {
 	bd := &bounds{m: m, alone: measureAlone(m)}
 	for i := range m.rolls {
+		r := &m.rolls[i]
 		bd.base += bd.of(i).cost
+		if bd.of(i).possible {
+			r.soonLate = r.late(bd.of(i).dry)
+		}
+		r.waste = 0
+		for _, s := range m.waste {
+			// Areas in mm², prices per m²; rounding may add one unit a set.
+			hi, lo := bits.Mul64(uint64(r.area), uint64(m.sets[s].waste))
+			q, _ := bits.Div64(hi, lo, 1_000_000)
+			r.waste -= int64(q) + 1
+		}
 	}
 	bd.joinProcesses()
 	bd.first[displaced] = bd.displacedBound()

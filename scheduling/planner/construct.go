@@ -21,7 +21,11 @@ type builder struct {
 	skip func() bool
 	// tie orders new batches that are otherwise equal: 0 dry first, 1 most
 	// capacity first, 2 as shuffled.
-	tie     int
+	tie int
+	// first is the level that counts before all others.
+	first int
+	// avoid is a bath set not to use; −1 for none.
+	avoid   int
 	shuffle func() int64
 	trial   *batch
 	failed  []int64 // by type: the version of the plan in which it found no room
@@ -30,7 +34,7 @@ type builder struct {
 
 func newBuilder(s *state) *builder {
 	return &builder{
-		s: s, trial: &batch{reels: make([]int64, len(s.m.kinds))}, failed: make([]int64, s.m.types),
+		s: s, avoid: -1, trial: &batch{reels: make([]int64, len(s.m.kinds))}, failed: make([]int64, s.m.types),
 	}
 }
 
@@ -46,21 +50,31 @@ func (bd *builder) insert(roll int) bool {
 	var best gain
 	join, sess, set, skipped := (*batch)(nil), -1, -1, false
 	for _, b := range s.batches {
-		if !s.m.rolls[roll].open[b.sess] || !s.m.share(s.m.rolls[roll].class, b.class) {
+		if b.set == bd.avoid || !s.m.rolls[roll].open[b.sess] || !s.m.share(s.m.rolls[roll].class, b.class) {
+			continue
+		}
+		if bd.hopeless(roll, b.sess, join != nil, &best) {
 			continue
 		}
 		if bd.skip != nil && bd.skip() {
 			skipped = true
 			continue
 		}
-		if g, ok := bd.tryJoin(b, roll, before); ok && (sess < 0 && join == nil || g.less(&best)) {
-			best, join, sess = g, b, -1
+		if g, ok := bd.tryJoin(b, roll, before); ok && (join == nil || g.less(&best)) {
+			best, join = g, b
 		}
 	}
 	process := s.m.class[s.m.rolls[roll].class].process
-	for _, se := range s.m.rolls[roll].sessions {
+	sessions := s.m.rolls[roll].sessions
+	if bd.first == 0 && join != nil && best[0] <= s.m.rolls[roll].soonLate && best[1] <= s.m.rolls[roll].waste {
+		sessions = nil // no run of its own can be better
+	}
+	for _, se := range sessions {
+		if bd.hopeless(roll, se, join != nil || sess >= 0, &best) {
+			continue
+		}
 		for _, st := range s.m.setsOf[process] {
-			if bd.skip != nil && bd.skip() {
+			if st == bd.avoid || bd.skip != nil && bd.skip() {
 				skipped = true
 				continue
 			}
@@ -84,6 +98,15 @@ func (bd *builder) insert(roll int) bool {
 	}
 	bd.version++
 	return true
+}
+
+// hopeless says that in a session the roll would be later than the best way
+// found already, whatever else happens.
+func (bd *builder) hopeless(roll, sess int, some bool, best *gain) bool {
+	m := bd.s.m
+	r := &m.rolls[roll]
+	soonest := max(m.sess[sess].start, r.in) + m.class[r.class].wet + r.fastest
+	return some && bd.first == 0 && r.fastest < never && !m.class[r.class].shareable && r.late(soonest) > best[0]
 }
 
 // base is what gains are measured against.
@@ -121,7 +144,13 @@ func (bd *builder) tryNew(sess, set, roll int, before base) (gain, bool) {
 	case 2:
 		g[3] = bd.shuffle()
 	}
-	return g, true
+	return bd.rank(g), true
+}
+
+// rank puts the level that counts first in front.
+func (bd *builder) rank(g gain) gain {
+	g[0], g[bd.first] = g[bd.first], g[0]
+	return g
 }
 
 func (bd *builder) wasteGain(b *batch) int64 {
@@ -179,7 +208,7 @@ func (bd *builder) tryJoin(b *batch, roll int, before base) (gain, bool) {
 		if len(s.m.waste) > 0 {
 			waste = bd.wasteGain(t) + s.wasted() - before.wasted
 		}
-		g = gain{s.late(t) - late, waste, 0, finish - before.finish, s.changes(roll, b.sess), dry}
+		g = bd.rank(gain{s.late(t) - late, waste, 0, finish - before.finish, s.changes(roll, b.sess), dry})
 	}
 	s.attach(b)
 	return g, ok

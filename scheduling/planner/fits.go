@@ -29,8 +29,8 @@ func Fits(ctx context.Context, p *Problem) (ok bool, plan *Plan, err error) {
 	}
 	sr := newSearch(m, 1)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
-	sr.first()
 	bd := newBounds(m)
+	sr.first()
 	proved := func(w *worth) bool { return w[displaced] <= bd.first[displaced] }
 	complete := sr.run(fitsSteps, proved, func(int64) {})
 	if complete && !proved(&sr.bestWorth) {

@@ -41,6 +41,7 @@ type search struct {
 	mortal  bool // some kit's bath has a life
 
 	cut   []bool // batches of now to take down
+	had   []bool // rolls in the plan before a step
 	drop  []bool // rolls to take out
 	pool  []int
 	order []int64
@@ -55,7 +56,7 @@ func newSearch(m *model, upTo int) *search {
 	seed := uint64(m.p.Search.Seed)
 	sr := &search{
 		m: m, s: s, bd: newBuilder(s), rng: rand.New(rand.NewPCG(seed, 0x77657473696465)), upTo: upTo,
-		drop: make([]bool, len(m.rolls)), order: make([]int64, len(m.rolls)), mixFrom: make([]int64, len(m.sets)),
+		drop: make([]bool, len(m.rolls)), had: make([]bool, len(m.rolls)), order: make([]int64, len(m.rolls)), mixFrom: make([]int64, len(m.sets)),
 	}
 	for i := range m.sets {
 		sr.mortal = sr.mortal || m.sets[i].mix && slices.ContainsFunc(m.sets[i].baths, func(b int) bool { return m.baths[b].life < never })
@@ -94,21 +95,19 @@ func (sr *search) rebuild(mode int, loose bool) {
 			s.release(b)
 		}
 	}
-	sr.pool = sr.pool[:0]
-	for r := range sr.m.rolls {
-		if s.of[r] == nil && len(sr.m.rolls[r].sessions) > 0 {
-			sr.pool = append(sr.pool, r)
-		}
-	}
+	sr.fillPool(loose)
 	sr.sortPool(mode)
 	sr.bd.version++
-	sr.bd.skip, sr.bd.tie, s.hangBy = nil, 0, hangFast
+	sr.bd.skip, sr.bd.tie, sr.bd.first, s.hangBy = nil, 0, 0, hangFast
 	if loose && len(sr.m.cabs) > 1 && sr.rng.IntN(4) == 0 {
 		s.hangBy = hangWait + sr.rng.IntN(2)
 	}
 	if loose {
 		sr.bd.skip = func() bool { return sr.rng.IntN(32) == 0 }
 		sr.bd.tie = sr.rng.IntN(3)
+		if sr.rng.IntN(4) == 0 {
+			sr.bd.first = 1 + sr.rng.IntN(2)
+		}
 	}
 	misses := 0
 	for i, r := range sr.pool {
@@ -122,15 +121,39 @@ func (sr *search) rebuild(mode int, loose bool) {
 		if misses++; misses <= 2 && sr.mortal {
 			sr.noteDelays(r)
 		}
-		if misses > maxMisses && sr.seen {
-			break
-		}
 	}
 }
 
-// maxMisses is after how many rolls in a row without room a rebuilding stops
-// to try the rest of those left out.
-const maxMisses = 24
+// sample is about how many of the rolls that the plan leaves out are tried
+// again in one step.
+const sample = 12
+
+// fillPool gathers the rolls to insert: those taken out, and of those left out
+// before all, or a sample.
+func (sr *search) fillPool(loose bool) {
+	sr.pool = sr.pool[:0]
+	clear(sr.had)
+	for i := range sr.now {
+		for _, r := range sr.now[i].rolls {
+			sr.had[r] = true
+		}
+	}
+	out := 0
+	for r := range sr.m.rolls {
+		if !sr.had[r] {
+			out++
+		}
+	}
+	all := !loose || len(sr.now) == 0 || out <= sample
+	for r := range sr.m.rolls {
+		if sr.s.of[r] != nil || len(sr.m.rolls[r].sessions) == 0 {
+			continue
+		}
+		if sr.had[r] || all || sr.m.rolls[r].held != noHold || sr.rng.IntN(out) < sample {
+			sr.pool = append(sr.pool, r)
+		}
+	}
+}
 
 // The orders in which rolls are inserted.
 const (
@@ -214,6 +237,7 @@ func (sr *search) tighten() {
 	}
 	sr.cut = sr.cut[:0]
 	clear(sr.drop)
+	sr.bd.avoid = -1
 	sr.rebuild(byDue, false)
 	if w := sr.s.value(); w.less(&sr.bestWorth, 6) {
 		sr.keep(w)
@@ -234,6 +258,7 @@ func (sr *search) ruin() {
 	n := len(sr.now)
 	sr.cut = append(sr.cut[:0], make([]bool, n)...)
 	clear(sr.drop)
+	sr.bd.avoid = -1
 	if n == 0 {
 		return
 	}
@@ -259,6 +284,9 @@ func (sr *search) ruin() {
 		for i := range sr.now {
 			sr.cut[i] = sr.now[i].set == sr.now[at].set
 		}
+		if sr.rng.IntN(2) == 0 {
+			sr.bd.avoid = sr.now[at].set
+		}
 	case 4: // some rolls
 		for range 1 + sr.rng.IntN(6) {
 			rolls := sr.now[sr.rng.IntN(n)].rolls
@@ -283,7 +311,7 @@ func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64))
 	if proved(&sr.bestWorth) {
 		return true
 	}
-	patience := max(limit/8, 200)
+	patience := max(limit/8, 300)
 	for sr.step = 1; sr.step <= limit; sr.step++ {
 		if sr.step%8 == 0 && sr.expired() {
 			return false
@@ -306,13 +334,16 @@ func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64))
 	return true
 }
 
+// smallRolls is up to how many rolls a search also begins again from nothing.
+const smallRolls = 15
+
 // restart begins again from the best plan or from nothing.
 func (sr *search) restart() {
 	sr.stale = 0
 	sr.past = sr.past[:0]
 	clear(sr.mixFrom)
 	clear(sr.s.mixFrom)
-	if sr.rng.IntN(2) == 0 {
+	if len(sr.m.rolls) > smallRolls || sr.rng.IntN(2) == 0 {
 		sr.now = sr.now[:0]
 		for _, b := range sr.best {
 			sr.now = append(sr.now, spec{b.sess, b.set, slices.Clone(b.rolls)})
@@ -322,6 +353,7 @@ func (sr *search) restart() {
 	}
 	sr.now, sr.cut = sr.now[:0], sr.cut[:0]
 	clear(sr.drop)
+	sr.bd.avoid = -1
 	sr.rebuild(sr.rng.IntN(orders), true)
 	sr.keep(sr.s.value())
 }
@@ -334,7 +366,7 @@ func (sr *search) fill() {
 		s.load(b.clone())
 	}
 	sr.bd.version++
-	sr.bd.skip, sr.bd.tie, s.hangBy = nil, 0, hangFast
+	sr.bd.skip, sr.bd.tie, sr.bd.first, sr.bd.avoid, s.hangBy = nil, 0, 0, -1, hangFast
 	for r := range sr.m.rolls {
 		if s.of[r] == nil {
 			sr.bd.insert(r)

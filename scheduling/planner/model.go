@@ -106,6 +106,8 @@ type rollM struct {
 	takes          []int64 // positions by cabinet, 0: does not hang there
 	fastest        int64   // drying time of the fastest of them
 	out            int64   // level 2 when left out
+	soonLate       int64   // level 2 at least, when placed
+	waste          int64   // what placing it takes off the waste of level 3 at most, negative
 	typ            int
 	hangRank       int
 	displacedCount int64

@@ -42,8 +42,8 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	}
 	sr := newSearch(m, upTo)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
-	sr.first()
 	bd := newBounds(m)
+	sr.first()
 	report := func(step int64) {
 		if progress != nil {
 			progress(Progress{Iterations: step, Levels: sr.bestWorth})
