@@ -88,7 +88,7 @@ func BuiltInProcesses() []Process {
 	}
 	out := make([]Process, len(definitions))
 	for i, d := range definitions {
-		out[i] = Process{ProcessDefinition: d, Version: 1, BuiltIn: true}
+		out[i] = Process{ProcessDefinition: d.listed(), Version: 1, BuiltIn: true}
 	}
 	return out
 }

@@ -121,6 +121,15 @@ func (d ProcessDefinition) roles() []string {
 	return roles
 }
 
+// listed is d with an empty table of pushes where it has none, so that JSON has
+// a list.
+func (d ProcessDefinition) listed() ProcessDefinition {
+	if d.Pushes == nil {
+		d.Pushes = []Push{}
+	}
+	return d
+}
+
 // DeveloperStep is the step that push and developing time act on.
 func (p Process) DeveloperStep() Step {
 	for _, s := range p.Steps {

@@ -74,7 +74,7 @@ func AddProcess(ctx context.Context, tx pgx.Tx, s lab.Scope, d ProcessDefinition
 	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Process{}, err
 	}
-	p := Process{ProcessDefinition: d}
+	p := Process{ProcessDefinition: d.listed()}
 	before := int64(0)
 	if _, isBuiltIn := indexOf(BuiltInProcesses(), func(b Process) bool { return b.Code == d.Code }); isBuiltIn {
 		before = 1
@@ -94,5 +94,6 @@ func AddProcess(ctx context.Context, tx pgx.Tx, s lab.Scope, d ProcessDefinition
 func scanProcess(row pgx.CollectableRow) (Process, error) {
 	var p Process
 	err := row.Scan(&p.Version, &p.ProcessDefinition)
+	p.ProcessDefinition = p.listed()
 	return p, err
 }

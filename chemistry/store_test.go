@@ -237,6 +237,9 @@ func TestAProcessComesBackWhole(t *testing.T) {
 				return err
 			}
 			same(t, got.ProcessDefinition, builtIn.ProcessDefinition)
+			if got.Pushes == nil || builtIn.Pushes == nil {
+				t.Errorf("%s: its pushes are null in JSON", builtIn.Code)
+			}
 			return nil
 		})
 	}
