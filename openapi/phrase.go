@@ -40,6 +40,9 @@ func kindPhrase(kind string, s node) string {
 		if value := s.at("const").text(); value != "" {
 			return "<code>" + escape(value) + "</code>"
 		}
+		if example := s.at("examples").items(); len(example) > 0 && example[0].text() != "" {
+			return "text such as <code>" + escape(example[0].text()) + "</code>"
+		}
 		phrase := "text"
 		if size := between(s.at("minLength").text(), s.at("maxLength").text()); size != "" {
 			phrase += ", " + size + " characters"
