@@ -1,0 +1,99 @@
+#!/bin/sh
+# All checks of Wetside: gofmt, go vet, staticcheck, the tests with the race
+# detector and their coverage, and govulncheck.
+#
+#   sh deploy/test.sh [PACKAGE ...]      (default ./...)
+#
+# Needs Go, and PostgreSQL in some form: the server that
+# WETSIDE_TEST_DATABASE_URL names, a Docker engine that has or can pull the
+# image WETSIDE_TEST_POSTGRES_IMAGE, or PostgreSQL's binaries. On Debian and
+# Ubuntu the last are installed where there is nothing else.
+set -eu
+cd "$(dirname "$0")/.."
+. deploy/lib.sh
+
+STATICCHECK=honnef.co/go/tools/cmd/staticcheck@v0.8.2
+GOVULNCHECK=golang.org/x/vuln/cmd/govulncheck@v1.9.0
+
+need_go
+[ $# -gt 0 ] || set -- ./...
+out=$PWD/deploy/out
+mkdir -p "$out"
+
+formatted() {
+	unformatted=$(git ls-files -co --exclude-standard '*.go' | xargs gofmt -l)
+	[ -z "$unformatted" ] || die "gofmt would change:
+$unformatted"
+}
+
+# tool PACKAGE@VERSION builds a tool from its pinned version, once.
+tool() { GOBIN=$out/bin go install "$1"; }
+
+lint() {
+	tool $STATICCHECK
+	# ST1003 would have the initialisms of names changed that follow the tables.
+	"$out/bin/staticcheck" -checks all,-ST1003 "$@"
+}
+
+vulnerabilities() {
+	tool $GOVULNCHECK
+	if "$out/bin/govulncheck" "$@" >"$out/govulncheck.txt" 2>&1; then
+		say "   no known vulnerability is called"
+	elif grep -q 'vulnerabilities: Get\|vuln.go.dev.*\(dial\|timeout\|refused\|no such host\|Forbidden\)' "$out/govulncheck.txt"; then
+		say "   NOT CHECKED: the vulnerability database cannot be reached from here"
+	else
+		cat "$out/govulncheck.txt"
+		return 1
+	fi
+}
+
+# coverage adds up, for each package, the statements that any test reached.
+coverage() {
+	awk 'NR > 1 {
+		statements[$1] = $2
+		if ($3 > 0) reached[$1] = 1
+	}
+	END {
+		for (block in statements) {
+			package = block
+			sub(/\/[^\/]*$/, "", package)
+			all[package] += statements[block]; sum += statements[block]
+			if (block in reached) { hit[package] += statements[block]; hits += statements[block] }
+		}
+		for (package in all) printf "   %5.1f %%  %s\n", 100 * hit[package] / all[package], package | "sort -k3"
+		close("sort -k3")
+		if (sum) printf "   %5.1f %%  of all statements\n", 100 * hits / sum
+	}' "$out/cover.out"
+}
+
+timed "gofmt" formatted
+timed "go vet" go vet "$@"
+timed "staticcheck" lint "$@"
+
+timed "building withpg" go build -o "$out/withpg" ./deploy/withpg
+if [ -z "${WETSIDE_TEST_DATABASE_URL:-}" ] && ! "$out/withpg" true 2>"$out/withpg.txt"; then
+	can_install || die "$(cat "$out/withpg.txt")"
+	timed "installing PostgreSQL, for there is neither a server nor an image" install_postgresql
+fi
+
+race=-race
+if [ "$(go env CGO_ENABLED)" != 1 ] || ! have "$(go env CC)"; then
+	say "-- no C compiler here: the tests run WITHOUT the race detector"
+	race=
+fi
+tests() {
+	rm -f "$out/test.status"
+	# Each package's line would give its tests' reach into the whole program;
+	# coverage sums that up better.
+	# shellcheck disable=SC2086 # $race is one word or none
+	{
+		"$out/withpg" go test $race -shuffle=on -count=1 -timeout 20m \
+			-coverpkg=./... -coverprofile="$out/cover.out" "$@" 2>&1
+		echo $? >"$out/test.status"
+	} | sed 's/[[:space:]]*coverage: .*//'
+	return "$(cat "$out/test.status")"
+}
+timed "go test $race" tests "$@"
+timed "coverage" coverage
+timed "govulncheck" vulnerabilities "$@"
+say "All checks passed."
