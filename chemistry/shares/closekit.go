@@ -28,7 +28,9 @@ type ClosingAnswer struct {
 //
 // It refuses with NotFound, "kit-closed", "kit-has-open-batches" while a batch
 // is planned on the kit, and as chemistry.MarkKitClosed does.
-func CloseKit(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID string, because chemistry.ClosedBecause) (ClosingAnswer, error) {
+func CloseKit(
+	ctx context.Context, tx pgx.Tx, s lab.Scope, kitID string, because chemistry.ClosedBecause,
+) (ClosingAnswer, error) {
 	// Plans are committed under the lab's lock: from here on no batch can be planned on the kit.
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
 		return ClosingAnswer{}, err

@@ -112,10 +112,13 @@ func TestSettleLabWithOpenKit(t *testing.T) {
 	b.run(kit, "done", film{"mem_ann", 1}, film{"mem_bea", 2}, film{"mem_cyn", 1})
 	want := shares.LabSettlement{
 		Currency: "EUR", OpenKits: 4000,
-		Balances: []shares.Balance{{Member: "mem_ann", Amount: -5500}, {Member: "mem_bea", Amount: 1000}, {Member: "mem_cyn", Amount: 500}, {Amount: 4000}},
+		Balances: []shares.Balance{
+			{Member: "mem_ann", Amount: -5500}, {Member: "mem_bea", Amount: 1000}, {Member: "mem_cyn", Amount: 500}, {Amount: 4000},
+		},
 		Settlement: shares.Settlement{
 			Payments: []shares.Payment{
-				{From: "mem_bea", To: "mem_ann", Amount: 1000}, {From: "mem_cyn", To: "mem_ann", Amount: 500}, {To: "mem_ann", Amount: 4000},
+				{From: "mem_bea", To: "mem_ann", Amount: 1000}, {From: "mem_cyn", To: "mem_ann", Amount: 500},
+				{To: "mem_ann", Amount: 4000},
 			},
 			FewestProved: true, AtMost: 3,
 		},

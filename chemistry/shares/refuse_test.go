@@ -172,12 +172,14 @@ func TestReverseOfClosedKit(t *testing.T) {
 // The database keeps the books, whatever a program tries.
 func TestDatabaseKeepsTheBooks(t *testing.T) {
 	t.Parallel()
-	const entry = `INSERT INTO entries (lab_id, id, at, kind, text, made_by) VALUES ('lab_1', 'entry_1', now(), 'purchase', '', 'mem_tom');`
+	const entry = `INSERT INTO entries (lab_id, id, at, kind, text, made_by) VALUES
+		 ('lab_1', 'entry_1', now(), 'purchase', '', 'mem_tom');`
 	tests := []struct {
 		name, sql, constraint string
 	}{
 		{"an entry without lines", entry, "entries_balance"},
-		{"an entry of one line", entry + `INSERT INTO postings VALUES ('lab_1', 'entry_1', 1, 'fund', NULL, NULL, NULL, NULL, 0)`, "entries_balance"},
+		{"an entry of one line", entry + `INSERT INTO postings VALUES
+			('lab_1', 'entry_1', 1, 'fund', NULL, NULL, NULL, NULL, 0)`, "entries_balance"},
 		{"an entry that is a cent out", entry + `INSERT INTO postings VALUES
 			('lab_1', 'entry_1', 1, 'fund', NULL, NULL, NULL, NULL, 100),
 			('lab_1', 'entry_1', 2, 'member', 'mem_ann', NULL, NULL, NULL, -99)`, "entries_balance"},

@@ -43,7 +43,7 @@ func TestSettle(t *testing.T) {
 			shares.Balance{Amount: 30}), shares.Settlement{
 			Payments: []shares.Payment{{From: "mem_00", Amount: 70}}, FewestProved: true, AtMost: 1,
 		}},
-		// Largest to largest would take four: 9→8, then 1 and 7 and 4 in a chain. The groups are {7, −3, −4} and {9, −1, −8}.
+		// Of six parties two groups add up to zero: {9, −8, −1} and {7, −4, −3}, so four payments and not five.
 		{"two hidden groups of three", parties(9, 7, -8, -4, -3), shares.Settlement{
 			Payments: []shares.Payment{
 				{From: "mem_00", To: "mem_02", Amount: 8}, {From: "mem_00", Amount: 1},
