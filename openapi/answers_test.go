@@ -106,3 +106,28 @@ func TestSuccessesCarryTheirHeaders(t *testing.T) {
 		}
 	})
 }
+
+func TestProblemTypesAreListedAndFitTheirOperations(t *testing.T) {
+	t.Parallel()
+	statusOf := map[string]string{}
+	listed, _ := document(t).Extensions["x-problem-types"].(map[string]any)
+	for status, codes := range listed {
+		for _, code := range codes.([]any) {
+			if statusOf[code.(string)] != "" {
+				t.Errorf("%s is listed twice", code)
+			}
+			statusOf[code.(string)] = status
+		}
+	}
+	if len(statusOf) < 40 {
+		t.Fatalf("only %d types of problem found", len(statusOf))
+	}
+	eachOperation(t, func(t *testing.T, _, _ string, _ *openapi3.PathItem, op *openapi3.Operation) {
+		given, _ := op.Extensions["x-problems"].([]any)
+		for _, code := range given {
+			if status := statusOf[code.(string)]; op.Responses.Value(status) == nil {
+				t.Errorf("%s: no answer for its status, %q", code, status)
+			}
+		}
+	})
+}

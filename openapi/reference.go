@@ -43,6 +43,14 @@ type reference struct {
 	Conventions    []convention
 	Sections       []section
 	Schemas        []schemaTable
+	Problems       []problemGroup
+}
+
+// A problemGroup is the types of problem of one status.
+type problemGroup struct {
+	Status string
+	Name   string
+	Codes  []string
 }
 
 type convention struct{ Title, ID, Text string }
@@ -116,6 +124,10 @@ func pageOf(doc node) reference {
 			}
 		}
 		r.Sections = append(r.Sections, s)
+	}
+	for _, group := range doc.at("x-problem-types").pairs() {
+		status, _ := strconv.Atoi(group.name) // 0 has no name
+		r.Problems = append(r.Problems, problemGroup{group.name, http.StatusText(status), group.value.texts()})
 	}
 	for _, schema := range doc.at("components", "schemas").pairs() {
 		r.Schemas = append(r.Schemas, schemaOf(schema))

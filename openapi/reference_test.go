@@ -1,6 +1,8 @@
 package openapi_test
 
 import (
+	"encoding/json"
+	"html"
 	"os"
 	"regexp"
 	"strings"
@@ -66,5 +68,19 @@ func TestReferenceStandsAlone(t *testing.T) {
 		if strings.Contains(page, foreign) {
 			t.Errorf("the page holds %q", foreign)
 		}
+	}
+}
+
+func TestReferenceExamplesAreJSON(t *testing.T) {
+	t.Parallel()
+	examples := 0
+	for _, m := range regexp.MustCompile(`(?s)<pre><code>([\[{].*?)</code></pre>`).FindAllStringSubmatch(referencePage(t), -1) {
+		examples++
+		if text := html.UnescapeString(m[1]); !json.Valid([]byte(text)) {
+			t.Errorf("not JSON:\n%s", text)
+		}
+	}
+	if examples < 90 {
+		t.Errorf("only %d examples are shown", examples)
 	}
 }
