@@ -1,0 +1,158 @@
+package demo
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"wetside/scheduling"
+)
+
+// weeksBefore lives through the weeks before: rolls are handed in, planned,
+// committed, run, dried and collected.
+func (s *story) weeksBefore() error {
+	for _, t := range s.past.Turns {
+		if t.Open != "" {
+			if err := s.when(t.Open, "open a week", func(ctx context.Context) error { return s.openWeek(ctx, t.Week) }); err != nil {
+				return err
+			}
+		}
+		for _, r := range t.Rolls {
+			if err := s.handIn(r); err != nil {
+				return err
+			}
+		}
+		if err := s.when(t.Plan, "plan a week", func(ctx context.Context) error { return s.planned(ctx, t) }); err != nil {
+			return err
+		}
+		if t.Collect != "" {
+			if err := s.when(t.Collect, "collect", s.collect); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// openWeek makes a week's sessions; every opening must make one.
+func (s *story) openWeek(ctx context.Context, n int) error {
+	year, number := s.cal.week(n).ISOWeek()
+	var opened scheduling.OpenedWeek
+	in := scheduling.NewWeek{Week: fmt.Sprintf("%04d-W%02d", year, number)}
+	if err := s.people[stewardKey].post(ctx, s.in("weeks"), in, &opened); err != nil {
+		return err
+	}
+	if len(opened.Sessions) != len(s.coop.Openings) {
+		return fmt.Errorf("week %s has %d sessions, want one of each opening; skipped: %+v", in.Week, len(opened.Sessions), opened.Skipped)
+	}
+	s.say("week %s is open: %d sessions", in.Week, len(opened.Sessions))
+	return nil
+}
+
+// makePlan plans from now to the end of a week.
+func (s *story) makePlan(ctx context.Context, from time.Time, week int) (plan scheduling.Plan, etag string, err error) {
+	in := map[string]any{"from": from.UTC(), "until": s.cal.week(week + 1).UTC(), "seed": 1, "budget": "PT30S"}
+	etag, err = s.people[stewardKey].call(ctx, "POST", s.in("plans"), "", in, &plan)
+	if err != nil {
+		return plan, "", err
+	}
+	placed := 0
+	for _, b := range plan.Batches {
+		placed += len(b.Rolls)
+	}
+	s.say("a plan: %d batches, %d rolls, %d left out", len(plan.Batches), placed, len(plan.LeftOut))
+	return plan, etag, nil
+}
+
+// commit makes a plan the lab's and gives its batches.
+func (s *story) commit(ctx context.Context, plan scheduling.Plan, etag string) (scheduling.Plan, []scheduling.Batch, error) {
+	steward := s.people[stewardKey]
+	var done scheduling.Plan
+	if _, err := steward.call(ctx, "POST", s.in("plans", plan.ID, "commitment"), etag, nil, &done); err != nil {
+		return done, nil, err
+	}
+	batches, err := all[scheduling.Batch](ctx, steward.client, s.in("batches")+"?status=planned")
+	return done, batches, err
+}
+
+// planned plans a turn, commits it, and enters its runs in the diary.
+func (s *story) planned(ctx context.Context, t turn) error {
+	plan, etag, err := s.makePlan(ctx, s.setup.clock.now, t.Week)
+	if err != nil {
+		return err
+	}
+	plan, batches, err := s.commit(ctx, plan, etag)
+	if err != nil {
+		return err
+	}
+	for _, b := range batches {
+		if b.Plan == plan.ID {
+			s.diary.add(b.End.Add(5*time.Minute), "record a run", func(ctx context.Context) error { return s.record(ctx, b) })
+		}
+	}
+	return nil
+}
+
+// record records a batch as run by its sheet.
+func (s *story) record(ctx context.Context, b scheduling.Batch) error {
+	steward := s.people[stewardKey]
+	var sheet scheduling.RunSheet
+	if _, err := steward.get(ctx, s.in("batches", b.ID, "run-sheet"), &sheet); err != nil {
+		return err
+	}
+	in := scheduling.NewRun{Outcome: scheduling.RunDone, StartedAt: b.Wet.UTC(), EndedAt: b.End.UTC()}
+	for _, p := range sheet.Timeline {
+		if p.Phase == "wet" {
+			in.EndedAt = p.End.UTC()
+		}
+	}
+	for _, pl := range b.Rolls {
+		if note := s.spoil[pl.Roll]; note != "" {
+			in.Outcome, in.Note = scheduling.RunSpoiled, note
+		}
+	}
+	var run scheduling.Run
+	if err := steward.post(ctx, s.in("batches", b.ID, "run"), in, &run); err != nil {
+		return err
+	}
+	s.told.Runs = append(s.told.Runs, run)
+	s.say("%s%s, %d rolls: %s", b.Process, pushed(b.Push), len(b.Rolls), run.Outcome)
+	return s.dries(ctx, b.Rolls[0].Roll)
+}
+
+// dries looks at a roll that was just run, and again once it is dry.
+func (s *story) dries(ctx context.Context, id string) error {
+	steward := s.people[stewardKey]
+	var roll scheduling.Roll
+	if _, err := steward.get(ctx, s.in("rolls", id), &roll); err != nil {
+		return err
+	}
+	if roll.Status == scheduling.Spoiled {
+		return nil
+	}
+	s.told.Drying = append(s.told.Drying, roll)
+	s.diary.add(roll.DryAt.Add(time.Second), "see a dry roll", func(ctx context.Context) error {
+		var dry scheduling.Roll
+		_, err := steward.get(ctx, s.in("rolls", id), &dry)
+		s.told.Ready = append(s.told.Ready, dry)
+		return err
+	})
+	return nil
+}
+
+// collect hands every dry or spoiled roll back.
+func (s *story) collect(ctx context.Context) error {
+	steward := s.people[stewardKey]
+	for _, status := range []scheduling.RollStatus{scheduling.Ready, scheduling.Spoiled} {
+		rolls, err := all[scheduling.Roll](ctx, steward.client, s.in("rolls")+"?status="+string(status))
+		if err != nil {
+			return err
+		}
+		for _, r := range rolls {
+			if err := steward.post(ctx, s.in("rolls", r.ID, "collection"), nil, nil); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,23 @@
+package demo
+
+import "fmt"
+
+// pushed is a push or pull in words; "" is none.
+func pushed(stops int) string {
+	switch {
+	case stops > 0:
+		return fmt.Sprintf(" push %+d", stops)
+	case stops < 0:
+		return fmt.Sprintf(" pull %+d", stops)
+	}
+	return ""
+}
+
+// money is an amount with two decimals and its currency.
+func money(minor int64, currency string) string {
+	sign := ""
+	if minor < 0 {
+		sign, minor = "-", -minor
+	}
+	return fmt.Sprintf("%s%d.%02d %s", sign, minor/100, minor%100, currency)
+}
