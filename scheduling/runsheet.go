@@ -201,10 +201,10 @@ func (sheet *RunSheet) addSteps(b Batch, schedule chemistry.Schedule, set *chemi
 	for _, t := range schedule.Steps {
 		step := SheetStep{
 			Number: t.Number, Role: t.Step.Role, Name: t.Step.Name, Time: t.Time, BaseTime: t.Base,
-			Working: slices.Concat([]chemistry.Factor{}, t.Working), Temperature: t.Step.Temperature,
+			Working: append([]chemistry.Factor{}, t.Working...), Temperature: t.Step.Temperature,
 			Lowest: t.Step.Lowest(), Highest: t.Step.Highest(), Agitation: t.Step.Agitation, Drain: t.Step.Drain,
 			Dark: t.Step.Dark, ByHand: t.Step.ByHand, StartsAt: b.Wet.Add(t.Begins.Std()),
-			Cautions: slices.Concat([]string{}, chemistry.RoleCautions(t.Step.Role)),
+			Cautions: append([]string{}, chemistry.RoleCautions(t.Step.Role)...),
 		}
 		if set != nil && !t.Step.Water {
 			for _, bath := range set.Baths {
