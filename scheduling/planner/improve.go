@@ -10,6 +10,7 @@ import (
 type spec struct {
 	sess, set int
 	rolls     []int
+	start     int64 // as it was last placed
 }
 
 // A search improves a plan by taking parts of it down and building them again.
@@ -48,7 +49,7 @@ type search struct {
 }
 
 // pastLen is how many steps back the accepted worth is compared with.
-const pastLen = 40
+const pastLen = 20
 
 func newSearch(m *model, upTo int) *search {
 	s := newState(m)
@@ -220,7 +221,7 @@ func (sr *search) keep(w worth) {
 	}
 	sr.now = sr.now[:len(sr.s.batches)]
 	for i, b := range sr.s.batches {
-		sr.now[i].sess, sr.now[i].set = b.sess, b.set
+		sr.now[i].sess, sr.now[i].set, sr.now[i].start = b.sess, b.set, b.start
 		sr.now[i].rolls = append(sr.now[i].rolls[:0], b.rolls...)
 	}
 }
@@ -232,7 +233,7 @@ func (sr *search) tighten() {
 	byStart := slices.Clone(sr.best)
 	slices.SortStableFunc(byStart, func(a, b *batch) int { return cmp.Compare(a.start, b.start) })
 	for i, b := range byStart {
-		sr.now[i].sess, sr.now[i].set = b.sess, b.set
+		sr.now[i].sess, sr.now[i].set, sr.now[i].start = b.sess, b.set, b.start
 		sr.now[i].rolls = append(sr.now[i].rolls[:0], b.rolls...)
 	}
 	sr.cut = sr.cut[:0]
@@ -263,7 +264,7 @@ func (sr *search) ruin() {
 		return
 	}
 	at := sr.rng.IntN(n)
-	switch sr.rng.IntN(6) {
+	switch sr.rng.IntN(7) {
 	case 0: // a few batches
 		for range 1 + sr.rng.IntN(min(n, 4)) {
 			sr.cut[sr.rng.IntN(n)] = true
@@ -292,7 +293,12 @@ func (sr *search) ruin() {
 			rolls := sr.now[sr.rng.IntN(n)].rolls
 			sr.drop[rolls[sr.rng.IntN(len(rolls))]] = true
 		}
-	case 5: // the order alone, and one batch
+	case 5: // what is near in time, in any tank
+		reach := (1 + sr.rng.Int64N(4)) * 60 * 60
+		for i := range sr.now {
+			sr.cut[i] = max(sr.now[i].start-sr.now[at].start, sr.now[at].start-sr.now[i].start) < reach
+		}
+	case 6: // the order alone, and one batch
 		sr.rng.Shuffle(n, func(i, j int) { sr.now[i], sr.now[j] = sr.now[j], sr.now[i] })
 		sr.cut[at] = true
 	}
@@ -346,7 +352,7 @@ func (sr *search) restart() {
 	if len(sr.m.rolls) > smallRolls || sr.rng.IntN(2) == 0 {
 		sr.now = sr.now[:0]
 		for _, b := range sr.best {
-			sr.now = append(sr.now, spec{b.sess, b.set, slices.Clone(b.rolls)})
+			sr.now = append(sr.now, spec{b.sess, b.set, slices.Clone(b.rolls), b.start})
 		}
 		sr.worth = sr.bestWorth
 		return

@@ -54,7 +54,16 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	return sr.plan(bd, complete), nil
 }
 
-// steps is how many improvement steps a problem gets by default.
+// steps is how many improvement steps a problem gets by default: as many as
+// take about a second, fewer where they settle sooner.
 func steps(rolls int) int64 {
-	return 1500 + 20*int64(min(rolls, 100))
+	n := int64(rolls)
+	switch {
+	case n <= 10:
+		return 2_500
+	case n <= 40:
+		return 250 * n
+	default:
+		return max(400_000/n, 3_000)
+	}
 }

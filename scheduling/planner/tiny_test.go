@@ -92,25 +92,25 @@ func tinySet(p *planner.Problem, i int, some func(int, int) int, chance func(int
 	if chance(50) {
 		set.Mix = &planner.Mix{Kit: fmt.Sprint("kit", i), PriceMinor: int64(some(1, 9) * 100), Takes: ticks(some(0, 2))}
 		if chance(30) {
-			set.Mix.By = new(tickAt(some(5, 40)))
+			set.Mix.By = ptr(tickAt(some(5, 40)))
 		}
 	}
 	for _, role := range []string{"dev", "fix"} {
 		b := planner.Bath{ID: fmt.Sprint(role, i), Role: role, VolumeML: int64(some(5, 25) * 100), OneShot: chance(25)}
 		if chance(60) {
-			b.RunMM2PerL = new(int64(some(10, 40) * 10_000))
+			b.RunMM2PerL = ptr(int64(some(10, 40) * 10_000))
 		}
 		if chance(60) {
-			b.AreaLeftMM2 = new(int64(some(4, 30) * 10_000))
+			b.AreaLeftMM2 = ptr(int64(some(4, 30) * 10_000))
 		}
 		if chance(25) {
-			b.RunsLeft = new(int64(some(1, 3)))
+			b.RunsLeft = ptr(int64(some(1, 3)))
 		}
 		if chance(40) {
-			b.ExpiresAt = new(tickAt(some(8, 60)))
+			b.ExpiresAt = ptr(tickAt(some(8, 60)))
 		}
 		if chance(40) {
-			b.Life = new(ticks(some(3, 30)))
+			b.Life = ptr(ticks(some(3, 30)))
 		}
 		p.Baths = append(p.Baths, b)
 		set.Baths = append(set.Baths, b.ID)
@@ -132,7 +132,7 @@ func tinyRoll(p *planner.Problem, i int, some func(int, int) int, chance func(in
 		r.HandedIn = tickAt(some(6, 40))
 	}
 	if chance(70) {
-		r.Due = new(tickAt(some(-100, 60)))
+		r.Due = ptr(tickAt(some(-100, 60)))
 	}
 	sess := p.Sessions[some(0, len(p.Sessions)-1)].ID
 	switch some(0, 9) {
