@@ -48,12 +48,35 @@ func (a *API) serve(op operation, w http.ResponseWriter, r *http.Request, path m
 	if err := c.receive(w, path); err != nil {
 		return err
 	}
+	if op.Within > 0 {
+		leave, err := a.enter(ctx)
+		if err != nil {
+			return err
+		}
+		defer leave()
+	}
 	answer, err := c.transact(ctx)
 	if err != nil {
 		return err
 	}
 	answer.write(w, r)
 	return nil
+}
+
+// enter takes a place among the long operations, which would otherwise take
+// every processor and every connection. It fails with 503 if none comes free soon.
+func (a *API) enter(ctx context.Context) (leave func(), err error) {
+	soon := time.NewTimer(acquireWait)
+	defer soon.Stop()
+	select {
+	case a.long <- struct{}{}:
+		return func() { <-a.long }, nil
+	case <-soon.C:
+		return nil, &failure{status: http.StatusServiceUnavailable, code: "busy",
+			detail: "the server is planning for others; try again shortly", header: map[string]string{"Retry-After": "5"}}
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // authenticate reads the token and the time that the request is to act at.

@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
+	"runtime"
 	"sync/atomic"
 	"time"
 
@@ -53,6 +54,7 @@ type API struct {
 	log       *slog.Logger
 	metrics   *metrics
 	handler   http.Handler
+	long      chan struct{} // a place for each long operation under way
 	opened    atomic.Bool
 	draining  atomic.Bool
 }
@@ -79,6 +81,7 @@ func New(cfg Config) (*API, error) {
 		},
 		setupCode: cfg.SetupCode, trial: cfg.Trial, log: cfg.Log,
 		clock: cfg.Clock, random: cfg.Random,
+		long: make(chan struct{}, runtime.GOMAXPROCS(0)),
 	}
 	if a.clock == nil {
 		a.clock = time.Now

@@ -16,9 +16,10 @@ import (
 
 // A contract is openapi/wetside.yaml made ready to hold requests against.
 //
-// kin-openapi reads it; its own validation compiles a schema anew for every
-// value (0.3 ms and 180 kB a request), so the schemas are compiled here, once,
-// by the JSON Schema 2020-12 validator that it uses underneath.
+// kin-openapi reads it. Its own validation compiles a schema anew for every
+// value (measured at 0.3 ms and 180 kB a request), so the schemas are compiled
+// here, once, by the JSON Schema 2020-12 validator that it uses underneath:
+// 0.08 ms and 8 kB for a tank, reading the JSON included (BenchmarkCheckBody).
 type contract struct {
 	shapes map[string]*shape // by operationId
 }

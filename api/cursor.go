@@ -16,6 +16,9 @@ const (
 	cursorMAC    = 16 // bytes
 )
 
+// cursorText takes each cursor in one spelling only.
+var cursorText = base64.RawURLEncoding.Strict()
+
 // A pager reads and writes cursors: base64url of a MAC and a list's key. The
 // MAC covers the list's address and its filters, so that a cursor made for one
 // question is refused for another, and none can be made up.
@@ -35,7 +38,7 @@ func (p pager) pageOf(path string, query url.Values) (lab.Page, error) {
 		page.Limit = int(min(n, limitOfLimit))
 	}
 	if given := query.Get("cursor"); given != "" {
-		raw, err := base64.RawURLEncoding.DecodeString(given)
+		raw, err := cursorText.DecodeString(given)
 		if err != nil || len(raw) <= cursorMAC || !hmac.Equal(raw[:cursorMAC], p.mac(path, query, string(raw[cursorMAC:]))) {
 			r.Faults = append(r.Faults, lab.Fault{Parameter: "cursor", Code: "not-ours",
 				Detail: "this cursor does not belong to this list with these filters; begin without one"})
@@ -48,7 +51,7 @@ func (p pager) pageOf(path string, query url.Values) (lab.Page, error) {
 
 // sign makes the cursor of the page after the item with the given key.
 func (p pager) sign(path string, query url.Values, after string) string {
-	return base64.RawURLEncoding.EncodeToString(append(p.mac(path, query, after), after...))
+	return cursorText.EncodeToString(append(p.mac(path, query, after), after...))
 }
 
 func (p pager) mac(path string, query url.Values, after string) []byte {

@@ -34,7 +34,8 @@ type operation struct {
 	// Stateless operations get no transaction (tx is nil) once the caller is
 	// known: for work that would otherwise keep a connection waiting.
 	Stateless bool
-	// Within caps the time an operation may take; zero means the usual cap.
+	// Within caps the time of an operation that may take long, such as
+	// planning; few of those run at a time. Zero means the usual cap.
 	Within time.Duration
 	// Plain handlers answer by themselves, without token or transaction.
 	Plain func(w http.ResponseWriter, r *http.Request) error

@@ -18,6 +18,7 @@ func sessionOperations() []operation {
 	return []operation{
 		{ID: "addOpening", Method: http.MethodPost, Path: openings, Who: steward, Handle: body(addOpening)},
 		{ID: "listOpenings", Method: http.MethodGet, Path: openings, Who: members, Handle: listOpenings},
+		{ID: "getOpening", Method: http.MethodGet, Path: openings + "/:opening", Who: members, Handle: getOpening},
 		{ID: "removeOpening", Method: http.MethodDelete, Path: openings + "/:opening", Who: steward, IfMatch: getOpening, Handle: removeOpening},
 		{ID: "openWeek", Method: http.MethodPost, Path: "/v1/labs/:lab/weeks", Who: steward, Handle: body(openWeek)},
 		{ID: "addSession", Method: http.MethodPost, Path: sessions, Who: steward, Handle: body(addSession)},
@@ -32,7 +33,7 @@ func addOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in sched
 	if err != nil {
 		return Answer{}, err
 	}
-	return Answer{Status: http.StatusCreated, Body: o}, nil
+	return Created("/v1/labs/"+s.Lab.ID+"/openings/"+o.ID, o), nil
 }
 
 func listOpenings(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {

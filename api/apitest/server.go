@@ -68,6 +68,12 @@ func StartOn(t testing.TB, pool *pgxpool.Pool, change ...func(*api.Config)) *Ser
 		t.Fatal(err)
 	}
 	a.Open()
+	return Serve(t, a, pool)
+}
+
+// Serve listens for an API that the test has made itself.
+func Serve(t testing.TB, a *api.API, pool *pgxpool.Pool) *Server {
+	t.Helper()
 	listening := httptest.NewServer(a)
 	t.Cleanup(listening.Close)
 	return &Server{URL: listening.URL, API: a, Pool: pool}
