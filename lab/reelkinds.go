@@ -25,11 +25,13 @@ type ReelKind struct {
 	// Loading is what it takes to load one reel, in the dark.
 	Loading units.Duration `json:"loading"`
 	// Drying is how long a reel stays wet after a run: a wet one cannot be loaded.
-	Drying  units.Duration `json:"drying"`
-	Version int64          `json:"-"`
+	Drying units.Duration `json:"drying"`
+	// LongestMM is the longest film that goes on one; nil is any.
+	LongestMM *int64 `json:"longest_mm,omitempty"`
+	Version   int64  `json:"-"`
 }
 
-const reelKindColumns = `code, name, count, holds, height_mm, solution_ml, loading_s, drying_s, version`
+const reelKindColumns = `code, name, count, holds, height_mm, solution_ml, loading_s, drying_s, longest_mm, version`
 
 // Revision counts changes of the reel kind's record.
 func (k ReelKind) Revision() int64 { return k.Version }
@@ -47,6 +49,7 @@ type NewReelKind struct {
 	SolutionML int64          `json:"solution_ml"`
 	Loading    units.Duration `json:"loading"`
 	Drying     units.Duration `json:"drying"`
+	LongestMM  *int64         `json:"longest_mm"`
 }
 
 // check refuses with Invalid what no reel can be.
@@ -62,6 +65,7 @@ func (k NewReelKind) check() error {
 	checkRange(r, "/solution_ml", k.SolutionML, 1, 1_000_000)
 	checkSpan(r, "/loading", k.Loading, 0)
 	checkSpan(r, "/drying", k.Drying, 0)
+	checkRange(r, "/longest_mm", or(k.LongestMM, 1), 1, 1_000_000)
 	return r.OrNil()
 }
 
@@ -88,10 +92,10 @@ func AddReelKind(ctx context.Context, tx pgx.Tx, s Scope, in NewReelKind) (ReelK
 		return ReelKind{}, err
 	}
 	k, err := one[ReelKind](ctx, tx, `INSERT INTO reel_kinds
-			(lab_id, code, name, count, holds, height_mm, solution_ml, loading_s, drying_s)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)
+			(lab_id, code, name, count, holds, height_mm, solution_ml, loading_s, drying_s, longest_mm)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
 		RETURNING `+reelKindColumns, s.Lab.ID, in.Code, in.Name, in.Count, or(in.Holds, 1),
-		in.HeightMM, in.SolutionML, in.Loading, in.Drying)
+		in.HeightMM, in.SolutionML, in.Loading, in.Drying, in.LongestMM)
 	if Violates(err, UniqueViolation, "reel_kinds_pkey") {
 		return ReelKind{}, errTaken("/code", "reel kind")
 	}

@@ -61,6 +61,7 @@ CREATE TABLE reel_kinds (
     solution_ml bigint NOT NULL CHECK (solution_ml > 0),
     loading_s bigint NOT NULL CHECK (loading_s >= 0),
     drying_s bigint NOT NULL CHECK (drying_s >= 0),
+    longest_mm bigint CHECK (longest_mm > 0),   -- null: any film of its kind
     version bigint NOT NULL DEFAULT 1,
     PRIMARY KEY (lab_id, code)
 );

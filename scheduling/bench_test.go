@@ -62,9 +62,10 @@ func newBench(t *testing.T) *bench {
 }
 
 func (b *bench) equip(ctx context.Context, tx pgx.Tx) (err error) {
+	load := int64(15_300) // a 50 ft load
 	for _, k := range []lab.NewReelKind{
 		{Code: "spiral-35", Name: "35 mm spiral", Count: 6, HeightMM: 40, SolutionML: 250, Loading: 2 * units.Minute, Drying: 2 * units.Hour},
-		{Code: "spiral-8", Name: "small-gauge spiral", Count: 2, HeightMM: 100, SolutionML: 600, Loading: 10 * units.Minute, Drying: 3 * units.Hour},
+		{Code: "spiral-8", Name: "small-gauge spiral", Count: 2, HeightMM: 100, SolutionML: 600, Loading: 10 * units.Minute, Drying: 3 * units.Hour, LongestMM: &load},
 	} {
 		if _, err := lab.AddReelKind(ctx, tx, b.steward, k); err != nil {
 			return err

@@ -2,12 +2,14 @@ package scheduling_test
 
 import (
 	"context"
+	"encoding/json"
 	"sync"
 	"testing"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 
+	"wetside/chemistry"
 	"wetside/lab"
 	"wetside/scheduling"
 	"wetside/scheduling/planner"
@@ -34,6 +36,41 @@ func TestHandInRefusesWhatNothingServes(t *testing.T) {
 		if len(r.Faults) == 0 || r.Faults[0].Pointer != c.at {
 			t.Errorf("%s: faults %v, want one at %s", name, r.Faults, c.at)
 		}
+	}
+}
+
+func TestHandInRefusesFilmLongerThanAnyReel(t *testing.T) {
+	b := newBench(t)
+	must(b, b.steward, chemistry.AddFormat, chemistry.Format{Code: "cine-8-30m", Name: "a double load", Kind: chemistry.Cine,
+		WidthUM: 7976, LengthMM: 30480, ReelKind: "spiral-8", Hang: chemistry.HangLoop, Source: "a test"})
+	_, err := call(b, b.ana, scheduling.HandIn, scheduling.NewRoll{Format: "cine-8-30m", Process: "reversal-3"})
+	if r := b.refused("unserviceable-roll", err); r.Faults[0].Code != "too-long" {
+		t.Errorf("refused for %v, want its length", r.Faults)
+	}
+}
+
+func TestDueDateCanBeTakenAway(t *testing.T) {
+	b := newBench(t)
+	due := monday.AddDate(0, 0, 3)
+	roll := must(b, b.ana, scheduling.HandIn, scheduling.NewRoll{Format: "135-36", Process: "c-41", Due: &due})
+	change := func(body string) {
+		t.Helper()
+		var in scheduling.RollChange
+		if err := json.Unmarshal([]byte(body), &in); err != nil {
+			t.Fatal(err)
+		}
+		b.do(func(ctx context.Context, tx pgx.Tx) (err error) {
+			roll, err = scheduling.ChangeRoll(ctx, tx, b.ana, roll.ID, roll.Version, in)
+			return err
+		})
+	}
+	change(`{"note": "regatta"}`)
+	if roll.Due == nil || !roll.Due.Equal(due) || roll.Note != "regatta" {
+		t.Errorf("a new note leaves the roll due %v with note %q", roll.Due, roll.Note)
+	}
+	change(`{"due": null}`)
+	if roll.Due != nil || roll.Note != "regatta" {
+		t.Errorf("taking the date away leaves it due %v with note %q", roll.Due, roll.Note)
 	}
 }
 

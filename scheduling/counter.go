@@ -143,6 +143,8 @@ func serviceable(ctx context.Context, tx pgx.Tx, s lab.Scope, f chemistry.Format
 	at := slices.IndexFunc(eq.reels, func(k lab.ReelKind) bool { return k.Code == f.ReelKind && k.Count > 0 })
 	if at < 0 {
 		_ = no.With("/format", "no-reel", "%s needs a reel of kind %s and the lab has none", f.Name, f.ReelKind)
+	} else if longest := eq.reels[at].LongestMM; longest != nil && film.LengthMM > *longest {
+		_ = no.With("/length_mm", "too-long", "%s takes %d mm and the film is %d mm", eq.reels[at].Name, *longest, film.LengthMM)
 	} else {
 		takes, heats := false, false
 		for _, t := range eq.tanks {
@@ -173,9 +175,10 @@ func serviceable(ctx context.Context, tx pgx.Tx, s lab.Scope, f chemistry.Format
 
 // RollChange is what may be changed of a roll on the shelf; nil fields stay.
 type RollChange struct {
-	Due      *time.Time `json:"due,omitempty"`
-	Note     *string    `json:"note,omitempty"`
-	Priority *int64     `json:"priority,omitempty"`
+	// Due may be null: due no longer.
+	Due      units.Optional[time.Time] `json:"due,omitzero"`
+	Note     *string                   `json:"note,omitempty"`
+	Priority *int64                    `json:"priority,omitempty"`
 }
 
 // ChangeRoll changes a roll that is still on the shelf; its priority is the
@@ -185,14 +188,14 @@ func ChangeRoll(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version 
 		return Roll{}, lab.Refuse(lab.Forbidden, "forbidden", "a roll's priority is the steward's to set").
 			With("/priority", "forbidden", "leave it out")
 	}
-	if in.Due != nil && (!in.Due.After(s.Now) || in.Due.Sub(s.Now) > furthestDue) {
+	if due := in.Due.To; due != nil && (!due.After(s.Now) || due.Sub(s.Now) > furthestDue) {
 		return Roll{}, lab.Refuse(lab.Invalid, "invalid", "the roll cannot be changed so").
 			With("/due", "out-of-range", "want a time to come, within five years")
 	}
 	return alterRoll(ctx, tx, s, id, version, []RollStatus{OnShelf, Booked}, `
-		UPDATE rolls SET due = coalesce($4, due), note = coalesce($5, note), priority = coalesce($6, priority),
+		UPDATE rolls SET due = CASE WHEN $7 THEN $4 ELSE due END, note = coalesce($5, note), priority = coalesce($6, priority),
 			version = version + 1
-		WHERE lab_id = $1 AND id = $2 AND version = $3`, in.Due, in.Note, in.Priority)
+		WHERE lab_id = $1 AND id = $2 AND version = $3`, in.Due.To, in.Note, in.Priority, in.Due.Given)
 }
 
 // WithdrawRoll takes a roll that is not booked off the shelf, undeveloped.
