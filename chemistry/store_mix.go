@@ -55,7 +55,7 @@ func mix(ctx context.Context, tx pgx.Tx, s lab.Scope, k Kit, mixedAt time.Time) 
 	var id string
 	err = tx.QueryRow(ctx, `
 		INSERT INTO bath_sets (lab_id, id, kit_id, mixed_at, mixed_by)
-		VALUES ($1, new_id('set', $5), $2, $3, $4)
+		VALUES ($1, new_id('bathset', $5), $2, $3, $4)
 		RETURNING id`, s.Lab.ID, k.ID, mixedAt, s.By.ID, s.Now).Scan(&id)
 	if err != nil {
 		return BathSet{}, fmt.Errorf("add bath set: %w", err)
