@@ -57,14 +57,9 @@ and no apt-get with root or sudo to install it. Any one of these will do."
 	exec "$out/trialpg" -data "$WETSIDE_TRIAL_DIR" sh deploy/try.sh "$@"
 }
 
-# in_container keeps the data in a volume and only its password in the folder.
+# in_container keeps the data in a volume. The password is new each time.
 in_container() {
-	mkdir -p "$WETSIDE_TRIAL_DIR"
-	secret=$WETSIDE_TRIAL_DIR/container-password
-	if [ ! -s "$secret" ]; then
-		(umask 077 && od -An -N16 -tx1 /dev/urandom | tr -d ' \n' >"$secret")
-	fi
-	password=$(cat "$secret")
+	password=$(od -An -N16 -tx1 /dev/urandom | tr -d ' \n')
 	container=$(docker run -d --stop-signal SIGINT -e POSTGRES_PASSWORD="$password" \
 		-v wetside-trial:/var/lib/postgresql/data -p 127.0.0.1::5432 "$image") ||
 		die "Docker could not start $image."
@@ -82,6 +77,8 @@ in_container() {
 $(docker logs --tail 20 "$container" 2>&1)"
 		sleep 0.5
 	done
+	echo "ALTER ROLE postgres PASSWORD '$password'" |
+		docker exec -i "$container" psql -q -U postgres || die "PostgreSQL in its container took no password."
 	status=0
 	# In the background, because a shell runs its traps only between commands
 	# and wait ends for a signal.

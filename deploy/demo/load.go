@@ -120,7 +120,7 @@ func (s *story) chemistry() error {
 		if err := s.people[treasurerKey].post(ctx, path, map[string]string{"because": c.Because}, &s.told.Closing); err != nil {
 			return err
 		}
-		s.say("the first kit is closed as %s: %d people share its price", c.Because, len(s.told.Closing.Shares))
+		s.say("the first kit is closed (%s): %d share its price", c.Because, len(s.told.Closing.Shares))
 		return nil
 	})
 }
