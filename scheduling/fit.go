@@ -15,10 +15,6 @@ type Misfit struct {
 	Detail string
 }
 
-// heavier is how much more a roll that holds a place weighs than one that asks
-// for one, so that the planner leaves out the newcomer when one must go.
-const heavier = 1000
-
 // misfit says why rolls cannot be booked in a session beside all that is
 // booked and batched; nothing if they can. It is decided by planning: the
 // booked rolls and these, each in its own session, by all the rules.
@@ -26,7 +22,7 @@ func (sh *shop) misfit(ctx context.Context, session Session, rolls []Roll) ([]Mi
 	asked := slices.Clone(rolls)
 	for i := range asked {
 		asked[i].Session = &session.ID
-		if m, banned := sh.forbidden(asked[i], session.ID); banned {
+		if m, banned := sh.forbidden(asked[i], session); banned {
 			return []Misfit{m}, nil
 		}
 	}
@@ -80,15 +76,23 @@ func (sh *shop) displaced(ctx context.Context, asked []Roll, session Session) ([
 		until = later(until, sh.sessions[*r.Session].End)
 	}
 	p := sh.problem(sh.s.Now, until, slices.Concat(sh.booked, asked))
+	p.Pins, p.Bans = nil, nil
 	for i := range p.Rolls {
 		p.Rolls[i].Due = nil
 		p.Rolls[i].Weight = 1
 		if i < len(sh.booked) {
-			p.Rolls[i].Weight = heavier
+			continue
+		}
+		// A newcomer is kept to the session by bans from all others, not by a
+		// booking: bookings come first, however many newcomers one would make room for.
+		p.Rolls[i].Booked = ""
+		for _, e := range p.Sessions {
+			if e.ID != session.ID {
+				p.Bans = append(p.Bans, planner.Hold{Roll: p.Rolls[i].ID, Session: e.ID})
+			}
 		}
 	}
-	p.Pins, p.Bans = nil, nil
-	p.Search.UpTo = 1
+	p.Search.UpTo = 2
 	plan, err := planner.Solve(ctx, p, nil)
 	if err != nil {
 		return nil, fmt.Errorf("plan for a booking: %w", err)
@@ -96,8 +100,16 @@ func (sh *shop) displaced(ctx context.Context, asked []Roll, session Session) ([
 	return plan.LeftOut, nil
 }
 
-// forbidden says whether the steward keeps a roll out of a session.
-func (sh *shop) forbidden(r Roll, session string) (Misfit, bool) {
+// forbidden says whether a session is not for a roll, whatever else is in it:
+// for what it is, or by the steward's word.
+func (sh *shop) forbidden(r Roll, e Session) (Misfit, bool) {
+	session := e.ID
+	if !e.allows(r.Process) {
+		return Misfit{Roll: r.ID, Code: planner.ReasonNoSession, Detail: "the session is not for " + sh.processes[r.Process].Name}, true
+	}
+	if _, heats := sh.warmUp(sh.tank(e.Tank), r.Process); !heats {
+		return Misfit{Roll: r.ID, Code: planner.ReasonNoSession, Detail: "the session's tank cannot be heated for " + sh.processes[r.Process].Name}, true
+	}
 	for _, b := range sh.bans {
 		if b.Roll == r.ID && (b.Session == nil || *b.Session == session) {
 			return Misfit{Roll: r.ID, Code: planner.ReasonBanned, Detail: "the steward keeps it out of this session"}, true
