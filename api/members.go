@@ -14,7 +14,7 @@ func (a *API) memberOperations() []operation {
 	hosts := holders(lab.RoleKeeper, lab.RoleSteward)
 	return []operation{
 		{ID: "addMember", Method: http.MethodPost, Path: all, Who: hosts, Handle: body(addMember)},
-		{ID: "listMembers", Method: http.MethodGet, Path: all, Who: holders(lab.RoleSteward, lab.RoleTreasurer, lab.RoleKeeper), Handle: listMembers},
+		{ID: "listMembers", Method: http.MethodGet, Path: all, Who: holders(lab.RoleSteward, lab.RoleTreasurer, lab.RoleKeeper).orSetup(), Handle: listMembers},
 		{ID: "getMember", Method: http.MethodGet, Path: one, Who: members, Handle: getMember},
 		{ID: "createSignInCode", Method: http.MethodPost, Path: one + "/sign-in-codes", Who: hosts.orSetup(), Secret: true, Handle: a.createSignInCode},
 	}
