@@ -126,7 +126,8 @@ func TestSetupCodeDoesItsPartAndNoMore(t *testing.T) {
 	keeper := s.Found(t, "Sallowmere Film Co-op")
 	setup := s.Setup(t)
 	setup.Get(keeper.Path()).WantProblem(http.StatusForbidden, "forbidden")
-	setup.Get(keeper.Path("members")).WantProblem(http.StatusForbidden, "forbidden")
+	setup.Get(keeper.Path("rolls")).WantProblem(http.StatusForbidden, "forbidden")
+	setup.Get(keeper.Path("members")).Want(http.StatusOK) // to whom it may issue codes
 	keeper.Post("/v1/labs", map[string]any{"name": "X", "time_zone": "Europe/Lisbon", "currency": "EUR", "keeper": "Y"}).
 		WantProblem(http.StatusForbidden, "forbidden")
 	var code lab.SignInCode
