@@ -3,11 +3,11 @@ package planner
 // alone is the best that a type of roll can reach if the lab is its own but
 // for the frozen batches: nothing that other rolls do makes it better.
 type alone struct {
-	dry      int64  // soonest; never when it cannot be placed
-	inSess   []bool // sessions in which it can be placed
-	inSet    []bool // bath sets that can take it
-	cost     int64  // level 2 at least
-	extra    int64  // what leaving it out adds to that
+	dry      int64   // soonest; never when it cannot be placed
+	at       []int64 // the same by session
+	inSet    []bool  // bath sets that can take it
+	cost     int64   // level 2 at least
+	extra    int64   // what leaving it out adds to that
 	possible bool
 }
 
@@ -26,13 +26,16 @@ func measureAlone(m *model) []alone {
 		}
 		done[r.typ] = true
 		a := &out[r.typ]
-		a.dry, a.inSess, a.inSet = never, make([]bool, len(m.sess)), make([]bool, len(m.sets))
+		a.dry, a.at, a.inSet = never, make([]int64, len(m.sess)), make([]bool, len(m.sets))
+		for sess := range a.at {
+			a.at[sess] = never
+		}
 		for _, sess := range r.sessions {
 			for _, set := range m.setsOf[m.class[r.class].process] {
 				t.sess, t.set = sess, set
 				t.rolls, t.cabs = append(t.rolls[:0], i), append(t.cabs[:0], 0)
 				if dry := s.soonest(t, firstStart[set]); dry < never {
-					a.dry, a.inSess[sess], a.inSet[set], a.possible = min(a.dry, dry), true, true, true
+					a.dry, a.at[sess], a.inSet[set], a.possible = min(a.dry, dry), min(a.at[sess], dry), true, true
 				}
 			}
 		}

@@ -36,7 +36,7 @@ func newBounds(m *model) *bounds {
 	}
 	bd.joinProcesses()
 	bd.first[displaced] = bd.displacedBound()
-	bd.first[lateness] = bd.base + bd.crowded()
+	bd.first[lateness] = max(bd.base+bd.crowded(), bd.assigned())
 	return bd
 }
 
@@ -104,7 +104,30 @@ func (bd *bounds) displacedBound() int64 {
 		rolls := bd.rollsOf(g, func(i int) bool { return m.rolls[i].held != noHold })
 		thirsty += bd.overBaths(g, rolls)
 	}
-	return impossible + max(crowded, thirsty)
+	return impossible + max(crowded, thirsty, bd.overClusters())
+}
+
+// overClusters is how many held rolls at least find no reel or hanging
+// position while the sessions that overlap theirs last.
+func (bd *bounds) overClusters() int64 {
+	m := bd.m
+	inSess := make([]int64, len(m.sess))
+	var held []int
+	for i := range m.rolls {
+		if s := m.rolls[i].held; s != noHold && bd.of(i).possible {
+			held = append(held, i)
+			inSess[s]++
+		}
+	}
+	var over int64
+	for _, c := range bd.clusters(held) {
+		var n int64
+		for _, s := range c.sessions {
+			n += inSess[s]
+		}
+		over += max(n-c.places, 0)
+	}
+	return over
 }
 
 // overSession is how many of the rolls at least do not fit one session.
@@ -255,7 +278,7 @@ func (bd *bounds) changesBound(must []bool) int64 {
 		if !r.tracked {
 			continue
 		}
-		if r.prev == unknown || r.prev == noPlace && must[i] || r.prev >= 0 && !bd.of(i).inSess[r.prev] {
+		if r.prev == unknown || r.prev == noPlace && must[i] || r.prev >= 0 && bd.of(i).at[r.prev] == never {
 			n++
 		}
 	}

@@ -49,7 +49,7 @@ func (bd *bounds) runsFor(rolls []int) int64 {
 	var tallest, largest int64
 	for s := range m.sess {
 		for _, i := range rolls {
-			if bd.of(i).inSess[s] {
+			if bd.of(i).at[s] < never {
 				tallest = max(tallest, m.tanks[m.sess[s].tank].height)
 				largest = max(largest, bd.runArea(s, rolls))
 				break

@@ -36,4 +36,44 @@
 //
 // A half-open span [from, to) is meant throughout: what ends when another
 // begins does not overlap it.
+//
+// # Search
+//
+// [Solve] places rolls one by one, booked and pinned ones first, each where it
+// adds least to the levels: in a batch there is, or in a new one at its
+// earliest time, found exactly on the timelines of tanks, operators, baths,
+// reels and cabinets. Then it improves: it takes down part of the plan (some
+// batches, a session, all that a bath set does, what is near in time), replays
+// the rest and inserts again in another order, now and then with another level
+// first, a set left out, a kit mixed later or cabinets chosen otherwise; it
+// keeps what is no worse than the plan twenty steps before. All choices come
+// from the problem's seed, and the number of steps from its size. Batches start
+// on whole seconds.
+//
+// [Fits] answers for the booked and pinned rolls alone, and enumerates the
+// groupings of a session where the search finds none.
+//
+// # Bounds
+//
+// A level's bound follows from relaxations that are solved exactly: each roll
+// alone in the lab but for the frozen batches; counts of what sessions, reels,
+// hanging positions and bath areas can take; for lateness also a transport
+// problem of rolls to the sessions that overlap. At levels 3 to 6 only rolls
+// that no plan as good at levels 1 and 2 leaves out are counted on. They are
+// valid, and weak where many rolls compete.
+//
+// # Measured
+//
+// On 2 cores of an AMD EPYC, one of them used, for generated weeks of ten
+// sessions in two tanks (BenchmarkSolve; the two larger are more than the week
+// can hold in time):
+//
+//	rolls   time
+//	   40   0.6 s
+//	   80   1.1 s
+//	  200   1.2 s
+//
+// [Fits] takes 0.1 ms for a session of eight or nine booked rolls. Of 3,000
+// random problems of up to five rolls, 2,994 plans are best at every level by
+// enumeration, and 84 of 100 values are proved.
 package planner

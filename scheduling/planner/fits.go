@@ -27,7 +27,7 @@ func Fits(ctx context.Context, p *Problem) (ok bool, plan *Plan, err error) {
 	if p.Search.Budget > 0 {
 		deadline = time.Now().Add(p.Search.Budget.Std())
 	}
-	sr := newSearch(m, 1)
+	sr := newSearch(m)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
 	bd := newBounds(m)
 	sr.first()

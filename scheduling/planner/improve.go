@@ -17,11 +17,10 @@ type spec struct {
 // It accepts what is no worse than the plan some steps ago (late acceptance),
 // which needs nothing but the order of worths.
 type search struct {
-	m    *model
-	s    *state
-	bd   *builder
-	rng  *rand.Rand
-	upTo int
+	m   *model
+	s   *state
+	bd  *builder
+	rng *rand.Rand
 
 	now   []spec
 	worth worth
@@ -33,7 +32,8 @@ type search struct {
 	bestWorth worth
 	seen      bool
 
-	expired func() bool // the clock or context has ended the search
+	cutShort bool        // explanations were
+	expired  func() bool // the clock or context has ended the search
 
 	// mixFrom delays mixing in the current plan, so that baths live for later
 	// rolls; delays are such delays worth a try.
@@ -51,12 +51,12 @@ type search struct {
 // pastLen is how many steps back the accepted worth is compared with.
 const pastLen = 20
 
-func newSearch(m *model, upTo int) *search {
+func newSearch(m *model) *search {
 	s := newState(m)
 	s.reset()
 	seed := uint64(m.p.Search.Seed)
 	sr := &search{
-		m: m, s: s, bd: newBuilder(s), rng: rand.New(rand.NewPCG(seed, 0x77657473696465)), upTo: upTo,
+		m: m, s: s, bd: newBuilder(s), rng: rand.New(rand.NewPCG(seed, 0x77657473696465)),
 		drop: make([]bool, len(m.rolls)), had: make([]bool, len(m.rolls)), order: make([]int64, len(m.rolls)), mixFrom: make([]int64, len(m.sets)),
 	}
 	for i := range m.sets {
@@ -196,7 +196,7 @@ func (sr *search) sortPool(mode int) {
 func (sr *search) accept() {
 	w := sr.s.value()
 	old := sr.step % pastLen
-	if sr.seen && len(sr.past) == pastLen && sr.worth.less(&w, 6) && sr.past[old].less(&w, 6) {
+	if sr.seen && len(sr.past) == pastLen && sr.worth.less(&w) && sr.past[old].less(&w) {
 		sr.past[old] = sr.worth
 		return
 	}
@@ -206,7 +206,7 @@ func (sr *search) accept() {
 	} else {
 		sr.past[old] = w
 	}
-	if sr.seen && !w.less(&sr.bestWorth, 6) {
+	if sr.seen && !w.less(&sr.bestWorth) {
 		return
 	}
 	sr.tighten()
@@ -240,7 +240,7 @@ func (sr *search) tighten() {
 	clear(sr.drop)
 	sr.bd.avoid = -1
 	sr.rebuild(byDue, false)
-	if w := sr.s.value(); w.less(&sr.bestWorth, 6) {
+	if w := sr.s.value(); w.less(&sr.bestWorth) {
 		sr.keep(w)
 		sr.record()
 	}
@@ -378,7 +378,7 @@ func (sr *search) fill() {
 			sr.bd.insert(r)
 		}
 	}
-	if w := s.value(); w.less(&sr.bestWorth, 6) {
+	if w := s.value(); w.less(&sr.bestWorth) {
 		sr.record()
 	}
 	s.reset()

@@ -36,12 +36,32 @@ func (sr *search) plan(bd *bounds, complete bool) *Plan {
 	for i := range LevelNames {
 		pl.Levels = append(pl.Levels, Level{Name: LevelNames[i], Value: w[i], Bound: proof[i], Unit: LevelUnits[i]})
 	}
-	for i := range m.rolls {
-		if s.of[i] == nil {
-			pl.LeftOut = append(pl.LeftOut, s.explain(i))
-		}
-	}
+	pl.LeftOut = sr.explanations()
+	pl.Complete = complete && !sr.cutShort
 	return pl
+}
+
+// explanations gives the reasons for every roll left out of the state's plan;
+// alike rolls have alike reasons. When the search is out of time they name no
+// change.
+func (sr *search) explanations() []LeftOut {
+	m := sr.m
+	out := []LeftOut{}
+	byType := make(map[int]LeftOut)
+	for i := range m.rolls {
+		if sr.s.of[i] != nil {
+			continue
+		}
+		lo, ok := byType[m.rolls[i].typ]
+		if !ok {
+			sr.cutShort = sr.cutShort || sr.expired()
+			lo = sr.s.explain(i, !sr.cutShort)
+			byType[m.rolls[i].typ] = lo
+		}
+		lo.Roll, lo.Reasons = m.p.Rolls[i].ID, slices.Clone(lo.Reasons)
+		out = append(out, lo)
+	}
+	return out
 }
 
 func (m *model) at(sec int64) time.Time { return m.t0.Add(time.Duration(sec) * time.Second) }

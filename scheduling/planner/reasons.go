@@ -6,8 +6,8 @@ import (
 )
 
 // explain gives every reason for which a roll is not in the plan, session by
-// session, and the smallest change that would place it.
-func (s *state) explain(roll int) LeftOut {
+// session, and, if asked, the smallest change that would place it.
+func (s *state) explain(roll int, change bool) LeftOut {
 	m := s.m
 	ex := &explainer{s: s, roll: roll, bd: newBuilder(s)}
 	r := &m.rolls[roll]
@@ -50,7 +50,11 @@ func (s *state) explain(roll int) LeftOut {
 	if len(ex.out) == 0 {
 		ex.add(ReasonCabinet, "", "it would be dry later than leaving it out counts")
 	}
-	return LeftOut{Roll: m.p.Rolls[roll].ID, Reasons: ex.out, Change: ex.change()}
+	out := LeftOut{Roll: m.p.Rolls[roll].ID, Reasons: ex.out}
+	if change {
+		out.Change = ex.change()
+	}
+	return out
 }
 
 // An explainer gathers the reasons of one roll.

@@ -40,7 +40,7 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	if limit == 0 {
 		limit = steps(len(m.rolls))
 	}
-	sr := newSearch(m, upTo)
+	sr := newSearch(m)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
 	bd := newBounds(m)
 	sr.first()

@@ -16,9 +16,8 @@ const (
 	changes
 )
 
-// less compares two worths at the levels below upTo.
-func (w *worth) less(o *worth, upTo int) bool {
-	for i := range upTo {
+func (w *worth) less(o *worth) bool {
+	for i := range w {
 		if w[i] != o[i] {
 			return w[i] < o[i]
 		}
