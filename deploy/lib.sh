@@ -59,10 +59,16 @@ install_postgresql() {
 		as_root mkdir -p /etc/postgresql-common
 		echo 'create_main_cluster = false' | as_root tee $conf >/dev/null
 	fi
-	as_root apt-get -q update >/dev/null &&
-		as_root env DEBIAN_FRONTEND=noninteractive apt-get -qy -o Dpkg::Options::=--force-confold \
-			install --no-install-recommends postgresql >/dev/null || return
-	if [ -n "$ours" ] && [ -e $conf.dpkg-dist ]; then
-		as_root mv -f $conf.dpkg-dist $conf
+	aptlog=$(mktemp)
+	{ as_root apt-get -q update &&
+		as_root env DEBIAN_FRONTEND=noninteractive UCF_FORCE_CONFFOLD=1 apt-get -qy \
+			install --no-install-recommends postgresql; } >"$aptlog" 2>&1 || {
+		tail -20 "$aptlog" >&2
+		rm -f "$aptlog"
+		return 1
+	}
+	rm -f "$aptlog"
+	if [ -n "$ours" ] && [ -e $conf.ucf-dist ]; then
+		as_root mv -f $conf.ucf-dist $conf
 	fi
 }

@@ -20,22 +20,27 @@ need_go
 out=$PWD/deploy/out
 mkdir -p "$out"
 
+# The steps below run where a failure does not end the script by itself (timed
+# looks at their status), so each says where to return.
 formatted() {
-	unformatted=$(git ls-files -co --exclude-standard '*.go' | xargs gofmt -l)
-	[ -z "$unformatted" ] || die "gofmt would change:
+	unformatted=$(gofmt -l .) || return
+	[ -z "$unformatted" ] || {
+		say "gofmt would change:
 $unformatted"
+		return 1
+	}
 }
 
 # tool PACKAGE@VERSION builds a tool from its pinned version, once.
 tool() { GOBIN=$out/bin go install "$1"; }
 
 lint() {
-	tool $STATICCHECK
+	tool $STATICCHECK || return
 	"$out/bin/staticcheck" -checks all "$@"
 }
 
 vulnerabilities() {
-	tool $GOVULNCHECK
+	tool $GOVULNCHECK || return
 	if "$out/bin/govulncheck" "$@" >"$out/govulncheck.txt" 2>&1; then
 		say "   no known vulnerability is called"
 	elif grep -q 'vulnerabilities: Get\|vuln.go.dev.*\(dial\|timeout\|refused\|no such host\|Forbidden\)' "$out/govulncheck.txt"; then
@@ -65,9 +70,18 @@ coverage() {
 	}' "$out/cover.out"
 }
 
-timed "gofmt" formatted
-timed "go vet" go vet "$@"
-timed "staticcheck" lint "$@"
+failed=
+# check NAME COMMAND ... goes on after a failure, so that one run shows them all.
+check() {
+	timed "$@" || {
+		say "   FAILED: $1"
+		failed="$failed; $1"
+	}
+}
+
+check "gofmt" formatted
+check "go vet" go vet "$@"
+check "staticcheck" lint "$@"
 
 timed "building withpg" go build -o "$out/withpg" ./deploy/withpg
 if [ -z "${WETSIDE_TEST_DATABASE_URL:-}" ] && ! "$out/withpg" true 2>"$out/withpg.txt"; then
@@ -92,7 +106,8 @@ tests() {
 	} | sed 's/[[:space:]]*coverage: .*//'
 	return "$(cat "$out/test.status")"
 }
-timed "go test $race" tests "$@"
-timed "coverage" coverage
-timed "govulncheck" vulnerabilities "$@"
+check "go test $race" tests "$@"
+check "coverage" coverage
+check "govulncheck" vulnerabilities "$@"
+[ -z "$failed" ] || die "Failed: ${failed#; }"
 say "All checks passed."
