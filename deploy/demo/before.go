@@ -60,7 +60,7 @@ func (s *story) makePlan(ctx context.Context, from time.Time, week int) (plan sc
 	for _, b := range plan.Batches {
 		placed += len(b.Rolls)
 	}
-	s.say("a plan: %d batches, %d rolls, %d left out", len(plan.Batches), placed, len(plan.LeftOut))
+	s.say("a plan: %s, %s, %d left out", count(len(plan.Batches), "batch", "batches"), count(placed, "roll", "rolls"), len(plan.LeftOut))
 	return plan, etag, nil
 }
 
@@ -116,7 +116,7 @@ func (s *story) record(ctx context.Context, b scheduling.Batch) error {
 		return err
 	}
 	s.told.Runs = append(s.told.Runs, run)
-	s.say("%s%s, %d rolls: %s", b.Process, pushed(b.Push), len(b.Rolls), run.Outcome)
+	s.say("%s%s, %s: %s", b.Process, pushed(b.Push), count(len(b.Rolls), "roll", "rolls"), run.Outcome)
 	return s.dries(ctx, b.Rolls[0].Roll)
 }
 

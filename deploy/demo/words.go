@@ -21,3 +21,11 @@ func money(minor int64, currency string) string {
 	}
 	return fmt.Sprintf("%s%d.%02d %s", sign, minor/100, minor%100, currency)
 }
+
+// count is a number of things in words.
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}

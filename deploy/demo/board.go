@@ -1,0 +1,234 @@
+package demo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"wetside/chemistry"
+	"wetside/chemistry/shares"
+	"wetside/lab"
+	"wetside/scheduling"
+)
+
+// A Board is the lab as it stands, read for printing.
+type Board struct {
+	Lab        lab.Lab
+	Members    []lab.Member
+	Tanks      []lab.Tank
+	Cabinets   []lab.Cabinet
+	Formats    []chemistry.Format
+	Processes  []chemistry.Process
+	Kits       []chemistry.Kit
+	BathSets   []chemistry.BathSet
+	Rolls      []scheduling.Roll
+	Sessions   []scheduling.OpenSession
+	Batches    []scheduling.Batch
+	Entries    []shares.Entry
+	Plan       scheduling.Plan
+	Sheet      scheduling.RunSheet
+	Statement  shares.Statement
+	Settlement shares.LabSettlement
+	// Codes sign members in, by member; each works once.
+	Codes map[string]string
+}
+
+// ErrAbsent says that the server has no demo.
+var ErrAbsent = errors.New("the demo's co-op is not there")
+
+// Read reads the demo's lab from a server, as its keeper, and has a sign-in
+// code made for everybody. It fails with ErrAbsent where the demo was not loaded.
+func Read(ctx context.Context, o Options) (*Board, error) {
+	d, err := read()
+	if err != nil {
+		return nil, err
+	}
+	c := o.client()
+	if c.token, err = c.signIn(ctx, o.SetupCode); err != nil {
+		return nil, fmt.Errorf("sign in with the setup code: %w", err)
+	}
+	labs, err := all[lab.Lab](ctx, c, "/v1/labs")
+	if err != nil {
+		return nil, err
+	}
+	at := slices.IndexFunc(labs, func(l lab.Lab) bool { return l.Name == d.name() })
+	if at < 0 {
+		return nil, ErrAbsent
+	}
+	b := &Board{Lab: labs[at], Codes: map[string]string{}}
+	r := reader{client: c, lab: "/v1/labs/" + b.Lab.ID + "/"}
+	if b.Members, err = all[lab.Member](ctx, c, r.lab+"members"); err != nil {
+		return nil, err
+	}
+	keeper := slices.IndexFunc(b.Members, func(m lab.Member) bool { return m.Has(lab.RoleKeeper) })
+	code, err := r.code(ctx, b.Members[keeper].ID)
+	if err != nil {
+		return nil, err
+	}
+	token, err := c.signIn(ctx, code)
+	if err != nil {
+		return nil, err
+	}
+	if err := (reader{client: c.as(token), lab: r.lab}).board(ctx, b); err != nil {
+		return nil, err
+	}
+	for _, m := range b.Members {
+		if b.Codes[m.ID], err = r.code(ctx, m.ID); err != nil {
+			return nil, err
+		}
+	}
+	return b, nil
+}
+
+// A reader reads one lab.
+type reader struct {
+	*client
+	lab string
+}
+
+func (r reader) code(ctx context.Context, member string) (string, error) {
+	var code lab.SignInCode
+	err := r.post(ctx, r.lab+"members/"+member+"/sign-in-codes", nil, &code)
+	return code.Code, err
+}
+
+// listed reads a whole list of the lab into out.
+func listed[T any](ctx context.Context, r reader, path string, out *[]T) func() error {
+	return func() (err error) {
+		*out, err = all[T](ctx, r.client, r.lab+path)
+		return err
+	}
+}
+
+// board reads all that is printed.
+func (r reader) board(ctx context.Context, b *Board) error {
+	for _, part := range []func() error{
+		listed(ctx, r, "tanks", &b.Tanks),
+		listed(ctx, r, "cabinets", &b.Cabinets),
+		listed(ctx, r, "formats", &b.Formats),
+		listed(ctx, r, "processes", &b.Processes),
+		listed(ctx, r, "kits", &b.Kits),
+		listed(ctx, r, "bath-sets", &b.BathSets),
+		listed(ctx, r, "rolls", &b.Rolls),
+		listed(ctx, r, "entries", &b.Entries),
+		func() error { return r.week(ctx, b) },
+		func() error { return r.sheet(ctx, b) },
+		func() error { _, err := r.get(ctx, r.lab+"settlement", &b.Settlement); return err },
+		func() error { return r.statement(ctx, b) },
+	} {
+		if err := part(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// week reads the newest plan that was committed, with its sessions and batches.
+func (r reader) week(ctx context.Context, b *Board) error {
+	plans, err := all[scheduling.Plan](ctx, r.client, r.lab+"plans")
+	if err != nil {
+		return err
+	}
+	for _, p := range plans {
+		if p.State == scheduling.Committed {
+			b.Plan = p
+		}
+	}
+	if b.Plan.ID == "" {
+		return errors.New("the demo was loaded in part only: it has no committed plan; start over with an empty database")
+	}
+	batches, err := all[scheduling.Batch](ctx, r.client, r.lab+"batches")
+	if err != nil {
+		return err
+	}
+	b.Batches = slices.DeleteFunc(batches, func(x scheduling.Batch) bool { return x.Plan != b.Plan.ID })
+	slices.SortStableFunc(b.Batches, func(x, y scheduling.Batch) int { return x.Start.Compare(y.Start) })
+	span := b.Plan.Problem.Horizon
+	q := url.Values{"from": {span.Start.Format(time.RFC3339)}, "until": {span.End.Format(time.RFC3339)}}
+	b.Sessions, err = all[scheduling.OpenSession](ctx, r.client, r.lab+"sessions?"+q.Encode())
+	return err
+}
+
+// sheet reads the run sheet that shows most: one with a corrected time and,
+// if there is one, a push.
+func (r reader) sheet(ctx context.Context, b *Board) error {
+	best := -1
+	for _, batch := range b.Batches {
+		var sheet scheduling.RunSheet
+		if _, err := r.get(ctx, r.lab+"batches/"+batch.ID+"/run-sheet", &sheet); err != nil {
+			return err
+		}
+		shows := len(sheet.Rolls)
+		for _, step := range sheet.Steps {
+			if step.Time != step.BaseTime {
+				shows += 20
+			}
+		}
+		if sheet.Push != 0 {
+			shows += 10
+		}
+		if shows > best {
+			best, b.Sheet = shows, sheet
+		}
+	}
+	return nil
+}
+
+// statement reads the longest statement of a member.
+func (r reader) statement(ctx context.Context, b *Board) error {
+	for _, m := range b.Members {
+		var st shares.Statement
+		if _, err := r.get(ctx, r.lab+"members/"+m.ID+"/statement", &st); err != nil {
+			return err
+		}
+		if len(st.Lines) > len(b.Statement.Lines) {
+			b.Statement = st
+		}
+	}
+	return nil
+}
+
+// names gives every id on the board a name, for texts that hold ids.
+func (b *Board) names() *strings.Replacer {
+	var pairs []string
+	add := func(id, name string) { pairs = append(pairs, id, name) }
+	for _, k := range b.Kits {
+		for n := range k.Portions {
+			for _, d := range k.Baths {
+				add(fmt.Sprintf("%s/%d/%s", k.ID, n+1, d.Role), "the "+d.Role+" of "+k.Name)
+			}
+			add(fmt.Sprintf("%s/%d", k.ID, n+1), k.Name)
+		}
+		add(k.ID, k.Name)
+	}
+	for _, s := range b.BathSets {
+		kit := b.kit(s.Kit)
+		add(s.ID, kit.Name)
+		for _, bath := range s.Baths {
+			add(bath.ID, "the "+bath.Role+" of "+kit.Name)
+		}
+	}
+	for _, e := range b.Sessions {
+		add("session "+e.ID, b.sessionName(e.ID))
+		add(e.ID, b.sessionName(e.ID))
+	}
+	for _, t := range b.Tanks {
+		add("tank "+t.ID, "the "+lower(t.Name))
+		add(t.ID, lower(t.Name))
+	}
+	for _, c := range b.Cabinets {
+		add("cabinet "+c.ID, "the "+lower(c.Name))
+		add(c.ID, lower(c.Name))
+	}
+	for _, m := range b.Members {
+		add("operator "+m.ID, m.Name)
+		add(m.ID, m.Name)
+	}
+	return strings.NewReplacer(pairs...)
+}
+
+func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
