@@ -1,5 +1,7 @@
 package planner
 
+import "slices"
+
 // A delay is not to mix a set before an instant.
 type delay struct {
 	set  int
@@ -35,8 +37,8 @@ func (sr *search) noteDelays(roll int) {
 					}
 				}
 			}
-			if from > mixer.start && len(sr.delays) < maxDelays {
-				sr.delays = append(sr.delays, delay{set, from})
+			if from > mixer.start {
+				sr.remember(delay{set, from})
 			}
 		}
 	}
@@ -50,11 +52,21 @@ func (sr *search) delay() {
 		return
 	}
 	copy(sr.s.mixFrom, sr.mixFrom)
-	if len(sr.delays) > 0 && sr.rng.IntN(2) == 0 {
+	if len(sr.delays) > 0 && sr.rng.IntN(3) == 0 {
 		d := sr.delays[sr.rng.IntN(len(sr.delays))]
 		sr.s.mixFrom[d.set] = d.from
 	} else if sr.rng.IntN(16) == 0 {
 		clear(sr.s.mixFrom)
 	}
-	sr.delays = sr.delays[:0]
+}
+
+// remember keeps the last delays noted, each once.
+func (sr *search) remember(d delay) {
+	if slices.Contains(sr.delays, d) {
+		return
+	}
+	if len(sr.delays) == maxDelays {
+		sr.delays = slices.Delete(sr.delays, 0, 1)
+	}
+	sr.delays = append(sr.delays, d)
 }

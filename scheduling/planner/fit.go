@@ -145,8 +145,8 @@ func (s *state) when(b *batch) string {
 			from, why = in, ReasonHandedIn
 		}
 	}
-	if set.mix && !b.mixes {
-		from = max(from, s.mixedAt[b.set])
+	if set.mix && !b.mixes && s.mixedAt[b.set] > from {
+		from, why = s.mixedAt[b.set], ReasonBathBusy
 	}
 	last, dead := se.end-clear, why
 	if b.mixes {

@@ -282,11 +282,13 @@ func (sr *search) ruin() {
 			sr.cut[i] = sr.processOf(i) == process && sr.rng.IntN(n) < 6
 		}
 	case 3: // all that one bath set does
-		for i := range sr.now {
-			sr.cut[i] = sr.now[i].set == sr.now[at].set
-		}
 		if sr.rng.IntN(2) == 0 {
 			sr.bd.avoid = sr.now[at].set
+		}
+		for i := range sr.now {
+			// Without it another kit may have to be mixed sooner.
+			other := sr.bd.avoid >= 0 && sr.m.sets[sr.now[i].set].mix && sr.processOf(i) == sr.processOf(at)
+			sr.cut[i] = sr.now[i].set == sr.now[at].set || other
 		}
 	case 4: // some rolls
 		for range 1 + sr.rng.IntN(6) {

@@ -85,7 +85,7 @@ const (
 	ReasonNoBath       = "no-bath"        // no bath set serves the process
 	ReasonBathCapacity = "bath-capacity"  // too little area or too few runs left
 	ReasonBathLife     = "bath-life"      // dead when its step would begin
-	ReasonBathBusy     = "bath-busy"      // another tank's run has the bath
+	ReasonBathBusy     = "bath-busy"      // another run has the bath, or mixes it only later
 	ReasonSessionTime  = "session-time"   // no time left in the session
 	ReasonOperator     = "operator"       // the operator is needed at another tank
 	ReasonCabinet      = "cabinet"        // no hanging positions

@@ -87,6 +87,8 @@ func (ex *explainer) limitDetail(b *batch, code string) {
 	switch code {
 	case ReasonBathLife:
 		ex.add(code, sess, "bath set %s is dead before it could be used", m.p.BathSets[b.set].ID)
+	case ReasonBathBusy:
+		ex.add(code, sess, "bath set %s is mixed only at %s", m.p.BathSets[b.set].ID, m.clock(b.sess, ex.s.mixedAt[b.set]))
 	case ReasonHandedIn:
 		var in int64
 		for _, r := range b.rolls {
