@@ -88,6 +88,10 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 	if err := judge(problem, plan); err != nil {
 		return Plan{}, err
 	}
+	for i := range problem.Sessions {
+		w := &problem.Sessions[i].Window
+		w.Start, w.End = w.Start.UTC(), w.End.UTC() // as all answers are
+	}
 	problemJSON, err := json.Marshal(problem)
 	if err != nil {
 		return Plan{}, fmt.Errorf("store problem: %w", err)

@@ -239,7 +239,9 @@ const nothing = "-"
 func (d *draft) addSessions() {
 	for _, id := range slices.Sorted(maps.Keys(d.sessions)) {
 		e := d.sessions[id]
-		out := planner.Session{ID: e.ID, Tank: e.Tank, Window: planner.Window{Start: e.Start, End: e.End}, Operator: e.Operator}
+		// In the lab's zone: the planner's reasons give clock times as its sessions do.
+		window := planner.Window{Start: e.Start.In(d.s.Lab.Location()), End: e.End.In(d.s.Lab.Location())}
+		out := planner.Session{ID: e.ID, Tank: e.Tank, Window: window, Operator: e.Operator}
 		at := slices.IndexFunc(d.tanks, func(t lab.Tank) bool { return t.ID == e.Tank })
 		for _, code := range d.usedProcesses() {
 			if _, heats := d.warmUp(d.tanks[at], code); heats && e.allows(code) && e.CancelledAt == nil {
