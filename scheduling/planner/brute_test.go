@@ -12,12 +12,11 @@ import (
 // session, bath set, mixing batch, cabinet and start on the grid. It follows
 // the package documentation and shares nothing with the search or the checker.
 type brute struct {
-	p           *planner.Problem
-	batches     []*bruteBatch
-	out         []int // rolls left out
-	best        [6]int64
-	bestBatches []*bruteBatch
-	found       bool
+	p       *planner.Problem
+	batches []*bruteBatch
+	out     []int // rolls left out
+	best    [6]int64
+	found   bool
 }
 
 type bruteBatch struct {

@@ -177,12 +177,6 @@ func (br *brute) judge() {
 	}
 	if !br.found || slices.Compare(w[:], br.best[:]) < 0 {
 		br.best, br.found = w, true
-		br.bestBatches = nil
-		for _, b := range br.batches {
-			c := *b
-			c.rolls = slices.Clone(b.rolls)
-			br.bestBatches = append(br.bestBatches, &c)
-		}
 	}
 }
 

@@ -30,13 +30,52 @@ func Fits(ctx context.Context, p *Problem) (ok bool, plan *Plan, err error) {
 	sr := newSearch(m)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
 	bd := newBounds(m)
+	complete := sr.hold(bd)
+	return sr.bestWorth[displaced] == 0, sr.plan(bd, complete), nil
+}
+
+// hold looks for a plan that leaves out as few held rolls as can be, of a
+// model with no others; it says whether it ended by itself.
+func (sr *search) hold(bd *bounds) bool {
 	sr.first()
 	proved := func(w *worth) bool { return w[displaced] <= bd.first[displaced] }
 	complete := sr.run(fitsSteps, proved, func(int64) {})
 	if complete && !proved(&sr.bestWorth) {
 		complete = sr.exhaust()
 	}
-	return sr.bestWorth[displaced] == 0, sr.plan(bd, complete), nil
+	return complete
+}
+
+// holdFirst begins again from a plan of the held rolls alone when the first
+// plan leaves out more of them than need be.
+func (sr *search) holdFirst(bd *bounds) {
+	if sr.bestWorth[displaced] <= bd.first[displaced] || sr.expired() {
+		return
+	}
+	held := newSearch(compile(heldOnly(sr.m.p)))
+	held.expired = sr.expired
+	held.hold(newBounds(held.m))
+	if held.bestWorth[displaced] >= sr.bestWorth[displaced] {
+		return
+	}
+	// The held rolls keep their order among all rolls.
+	var index []int
+	for i := range sr.m.rolls {
+		if sr.m.rolls[i].held != noHold {
+			index = append(index, i)
+		}
+	}
+	for _, b := range held.best {
+		for i, r := range b.rolls {
+			b.rolls[i] = index[r]
+		}
+	}
+	sr.startFrom(held.best)
+	copy(sr.s.mixFrom, sr.mixFrom)
+	sr.cut = sr.cut[:0]
+	clear(sr.drop)
+	sr.rebuild(byDue, false)
+	sr.accept()
 }
 
 // heldOnly is p with only its booked and pinned rolls.

@@ -125,73 +125,6 @@ func (sr *search) rebuild(mode int, loose bool) {
 	}
 }
 
-// sample is about how many of the rolls that the plan leaves out are tried
-// again in one step.
-const sample = 12
-
-// fillPool gathers the rolls to insert: those taken out, and of those left out
-// before all, or a sample.
-func (sr *search) fillPool(loose bool) {
-	sr.pool = sr.pool[:0]
-	clear(sr.had)
-	for i := range sr.now {
-		for _, r := range sr.now[i].rolls {
-			sr.had[r] = true
-		}
-	}
-	out := 0
-	for r := range sr.m.rolls {
-		if !sr.had[r] {
-			out++
-		}
-	}
-	all := !loose || len(sr.now) == 0 || out <= sample
-	for r := range sr.m.rolls {
-		if sr.s.of[r] != nil || len(sr.m.rolls[r].sessions) == 0 {
-			continue
-		}
-		if sr.had[r] || all || sr.m.rolls[r].held != noHold || sr.rng.IntN(out) < sample {
-			sr.pool = append(sr.pool, r)
-		}
-	}
-}
-
-// The orders in which rolls are inserted.
-const (
-	byDue = iota
-	byWeight
-	byClass
-	bySize
-	atRandom
-	orders
-)
-
-func (sr *search) sortPool(mode int) {
-	m := sr.m
-	for _, r := range sr.pool {
-		sr.order[r] = sr.rng.Int64()
-	}
-	tall := func(r *rollM) int64 { return m.kinds[r.kind].height / m.kinds[r.kind].holds }
-	slices.SortFunc(sr.pool, func(a, b int) int {
-		x, y := &m.rolls[a], &m.rolls[b]
-		c := 0
-		if mode != atRandom {
-			c = cmp.Compare(y.displacedCount, x.displacedCount)
-		}
-		switch mode {
-		case byDue:
-			c = cmp.Or(c, cmp.Compare(x.due, y.due), cmp.Compare(y.weight, x.weight), cmp.Compare(x.class, y.class), cmp.Compare(tall(y), tall(x)))
-		case byWeight:
-			c = cmp.Or(c, cmp.Compare(y.weight, x.weight), cmp.Compare(x.due, y.due), cmp.Compare(x.class, y.class))
-		case byClass:
-			c = cmp.Or(c, cmp.Compare(x.class, y.class), cmp.Compare(tall(y), tall(x)), cmp.Compare(x.due, y.due))
-		case bySize:
-			c = cmp.Or(c, cmp.Compare(tall(y), tall(x)), cmp.Compare(y.area, x.area))
-		}
-		return cmp.Or(c, cmp.Compare(sr.order[a], sr.order[b]))
-	})
-}
-
 // accept makes the state's plan the current one, and the best if it is.
 func (sr *search) accept() {
 	w := sr.s.value()
@@ -254,62 +187,6 @@ func (sr *search) record() {
 	}
 }
 
-// ruin chooses what to take down.
-func (sr *search) ruin() {
-	n := len(sr.now)
-	sr.cut = append(sr.cut[:0], make([]bool, n)...)
-	clear(sr.drop)
-	sr.bd.avoid = -1
-	if n == 0 {
-		return
-	}
-	at := sr.rng.IntN(n)
-	switch sr.rng.IntN(7) {
-	case 0: // a few batches
-		for range 1 + sr.rng.IntN(min(n, 4)) {
-			sr.cut[sr.rng.IntN(n)] = true
-		}
-	case 1: // a session or two
-		for range 1 + sr.rng.IntN(2) {
-			sess := sr.now[sr.rng.IntN(n)].sess
-			for i := range sr.now {
-				sr.cut[i] = sr.cut[i] || sr.now[i].sess == sess
-			}
-		}
-	case 2: // some batches of one process
-		process := sr.processOf(at)
-		for i := range sr.now {
-			sr.cut[i] = sr.processOf(i) == process && sr.rng.IntN(n) < 6
-		}
-	case 3: // all that one bath set does
-		if sr.rng.IntN(2) == 0 {
-			sr.bd.avoid = sr.now[at].set
-		}
-		for i := range sr.now {
-			// Without it another kit may have to be mixed sooner.
-			other := sr.bd.avoid >= 0 && sr.m.sets[sr.now[i].set].mix && sr.processOf(i) == sr.processOf(at)
-			sr.cut[i] = sr.now[i].set == sr.now[at].set || other
-		}
-	case 4: // some rolls
-		for range 1 + sr.rng.IntN(6) {
-			rolls := sr.now[sr.rng.IntN(n)].rolls
-			sr.drop[rolls[sr.rng.IntN(len(rolls))]] = true
-		}
-	case 5: // what is near in time, in any tank
-		reach := (1 + sr.rng.Int64N(4)) * 60 * 60
-		for i := range sr.now {
-			sr.cut[i] = max(sr.now[i].start-sr.now[at].start, sr.now[at].start-sr.now[i].start) < reach
-		}
-	case 6: // the order alone, and one batch
-		sr.rng.Shuffle(n, func(i, j int) { sr.now[i], sr.now[j] = sr.now[j], sr.now[i] })
-		sr.cut[at] = true
-	}
-}
-
-func (sr *search) processOf(i int) int {
-	return sr.m.class[sr.m.rolls[sr.now[i].rolls[0]].class].process
-}
-
 // run improves the plan until it is proved, the steps are done, or the clock
 // or context ends it; it says whether it ended by itself.
 func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64)) bool {
@@ -349,21 +226,30 @@ const smallRolls = 15
 func (sr *search) restart() {
 	sr.stale = 0
 	sr.past = sr.past[:0]
-	clear(sr.mixFrom)
-	clear(sr.s.mixFrom)
 	if len(sr.m.rolls) > smallRolls || sr.rng.IntN(2) == 0 {
-		sr.now = sr.now[:0]
-		for _, b := range sr.best {
-			sr.now = append(sr.now, spec{b.sess, b.set, slices.Clone(b.rolls), b.start})
-		}
+		sr.startFrom(sr.best)
 		sr.worth = sr.bestWorth
 		return
 	}
+	clear(sr.s.mixFrom)
 	sr.now, sr.cut = sr.now[:0], sr.cut[:0]
 	clear(sr.drop)
 	sr.bd.avoid = -1
 	sr.rebuild(sr.rng.IntN(orders), true)
 	sr.keep(sr.s.value())
+}
+
+// startFrom makes batches the current plan, kits mixed no sooner than there.
+func (sr *search) startFrom(batches []*batch) {
+	sr.now = sr.now[:0]
+	clear(sr.mixFrom)
+	for _, b := range batches {
+		sr.now = append(sr.now, spec{b.sess, b.set, slices.Clone(b.rolls), b.start})
+		if b.mixes {
+			sr.mixFrom[b.set] = b.start
+		}
+	}
+	slices.SortStableFunc(sr.now, func(a, b spec) int { return cmp.Compare(a.start, b.start) })
 }
 
 // fill tries once more to place every roll that the best plan leaves out, as

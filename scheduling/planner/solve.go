@@ -44,6 +44,7 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
 	bd := newBounds(m)
 	sr.first()
+	sr.holdFirst(bd)
 	report := func(step int64) {
 		if progress != nil {
 			progress(Progress{Iterations: step, Levels: sr.bestWorth})
@@ -60,10 +61,10 @@ func steps(rolls int) int64 {
 	n := int64(rolls)
 	switch {
 	case n <= 10:
-		return 2_500
+		return 4_000
 	case n <= 40:
-		return 250 * n
+		return 400 * n
 	default:
-		return max(400_000/n, 3_000)
+		return max(640_000/n, 3_000)
 	}
 }
