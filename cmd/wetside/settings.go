@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/base64"
 	"errors"
 	"fmt"
@@ -81,12 +82,12 @@ func (s *settings) fillIn() {
 func (s *settings) check() error {
 	var faults []error
 	fault := func(name, what string) { faults = append(faults, fmt.Errorf("%s%s %s", settingPrefix, name, what)) }
-	switch seed, err := base64.RawURLEncoding.DecodeString(strings.TrimRight(s.SigningKey, "=")); {
+	switch seed, err := readKey(s.SigningKey); {
 	case s.SigningKey == "":
 		fault("SIGNING_KEY", "must be given: head -c 32 /dev/urandom | basenc --base64url")
 	case err != nil || len(seed) != 32:
 		fault("SIGNING_KEY", "must be 32 bytes in base64url")
-	case !s.Trial && s.SigningKey == trialKey:
+	case !s.Trial && bytes.Equal(seed, s.trialSeed()):
 		fault("SIGNING_KEY", "is the trial's, which everybody knows; make one of your own")
 	}
 	if code := *s.SetupCode; !s.Trial && code != "" {
@@ -105,9 +106,19 @@ func (s *settings) check() error {
 	return errors.Join(faults...)
 }
 
+// readKey reads a key's text, padded or not: it may have several spellings.
+func readKey(text string) ([]byte, error) {
+	return base64.RawURLEncoding.DecodeString(strings.TrimRight(text, "="))
+}
+
 // seed is the signing key's, which check has read before.
 func (s *settings) seed() []byte {
-	seed, _ := base64.RawURLEncoding.DecodeString(strings.TrimRight(s.SigningKey, "="))
+	seed, _ := readKey(s.SigningKey)
+	return seed
+}
+
+func (*settings) trialSeed() []byte {
+	seed, _ := readKey(trialKey)
 	return seed
 }
 
