@@ -15,7 +15,8 @@ const fitsSteps = 300
 // True is certain. False is certain when the plan's first level is proved; for
 // up to [exhaustRolls] rolls held to a session it also means that no grouping
 // of them was found by enumeration, other sessions standing as in the plan. It
-// takes milliseconds when the answer is true and some tens of them otherwise.
+// takes a millisecond when the answer is true and up to a tenth of a second
+// otherwise.
 //
 // It fails with *[InvalidError] when p is not valid.
 func Fits(ctx context.Context, p *Problem) (ok bool, plan *Plan, err error) {
