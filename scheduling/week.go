@@ -90,7 +90,10 @@ func OpenWeek(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewWeek) (OpenedWe
 			skip("the tank has a session then")
 			continue
 		}
-		made, err := insertSession(ctx, tx, s, session, &o.ID)
+		// A millisecond apart, so that sessions keep the openings' order by id.
+		apart := s
+		apart.Now = s.Now.Add(time.Duration(len(answer.Sessions)) * time.Millisecond)
+		made, err := insertSession(ctx, tx, apart, session, &o.ID)
 		if err != nil {
 			return answer, err
 		}
