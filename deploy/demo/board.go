@@ -153,8 +153,7 @@ func (r reader) week(ctx context.Context, b *Board) error {
 	return err
 }
 
-// sheet reads the run sheet that shows most: one with a corrected time and,
-// if there is one, a push.
+// sheet reads the run sheet that shows most: the one with the most corrections.
 func (r reader) sheet(ctx context.Context, b *Board) error {
 	best := -1
 	for _, batch := range b.Batches {
@@ -164,12 +163,7 @@ func (r reader) sheet(ctx context.Context, b *Board) error {
 		}
 		shows := len(sheet.Rolls)
 		for _, step := range sheet.Steps {
-			if step.Time != step.BaseTime {
-				shows += 20
-			}
-		}
-		if sheet.Push != 0 {
-			shows += 10
+			shows += 20 * len(step.Working)
 		}
 		if shows > best {
 			best, b.Sheet = shows, sheet
@@ -201,12 +195,14 @@ func (b *Board) names() *strings.Replacer {
 			for _, d := range k.Baths {
 				add(fmt.Sprintf("%s/%d/%s", k.ID, n+1, d.Role), "the "+d.Role+" of "+k.Name)
 			}
+			add(fmt.Sprintf("bath set %s/%d", k.ID, n+1), k.Name)
 			add(fmt.Sprintf("%s/%d", k.ID, n+1), k.Name)
 		}
 		add(k.ID, k.Name)
 	}
 	for _, s := range b.BathSets {
 		kit := b.kit(s.Kit)
+		add("bath set "+s.ID, kit.Name)
 		add(s.ID, kit.Name)
 		for _, bath := range s.Baths {
 			add(bath.ID, "the "+bath.Role+" of "+kit.Name)

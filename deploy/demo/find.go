@@ -53,4 +53,6 @@ func (b *Board) sessionName(id string) string {
 }
 
 // clock is an instant in the lab's wall-clock time.
-func (b *Board) clock(t time.Time, layout string) string { return t.In(b.Lab.Location()).Format(layout) }
+func (b *Board) clock(t time.Time, layout string) string {
+	return t.In(b.Lab.Location()).Format(layout)
+}

@@ -21,6 +21,7 @@ func Print(w io.Writer, b *Board, told *Told, url string) error {
 	pr.week()
 	pr.leftOut()
 	pr.levels()
+	pr.places(told)
 	pr.baths()
 	pr.closed()
 	pr.money()
@@ -48,27 +49,30 @@ func (p printer) week() {
 	for _, b := range p.Batches {
 		placed += len(b.Rolls)
 	}
-	p.line(0, "%s in %s; %s placed, %d left out. Made and committed by %s, %s.",
+	p.line(0, "%s in %s; %s placed, %d left out. %s, %s.",
 		count(len(p.Batches), "batch", "batches"), count(len(p.Sessions), "session", "sessions"), count(placed, "roll", "rolls"),
 		len(p.Plan.LeftOut), p.member(p.Plan.MadeBy).Name, p.clock(*p.Plan.CommittedAt, "Mon 2 Jan 15:04"))
 	p.put("On the time lines: ░ mix, warm up and load   █ wet   ▒ clean up   · free; a cell is five minutes.")
-	day := ""
+	var first scheduling.OpenSession
 	for _, e := range p.Sessions {
-		if d := p.clock(e.Start, "Monday 2 January"); d != day {
-			day = d
+		if day := p.clock(e.Start, "Monday 2 January"); first.ID == "" || day != p.clock(first.Start, "Monday 2 January") {
+			first = e
 			p.put("")
 			p.put(day + " " + strings.Repeat("─", columns-1-len([]rune(day))))
 		} else {
 			p.put("")
 		}
-		p.session(e)
+		p.session(e, e.Start.Sub(first.Start))
 	}
 }
 
-// session draws a session's time line and lists its batches.
-func (p printer) session(e scheduling.OpenSession) {
+// cell is the span of one character of a time line.
+const cell = 5 * time.Minute
+
+// session draws a session's time line, so much later than its day's first,
+// and lists its batches.
+func (p printer) session(e scheduling.OpenSession, later time.Duration) {
 	batches := slices.DeleteFunc(slices.Clone(p.Batches), func(b scheduling.Batch) bool { return b.Session != e.ID })
-	const cell = 5 * time.Minute
 	line := []rune(strings.Repeat("·", int(e.End.Sub(e.Start)/cell)))
 	names := []rune(strings.Repeat(" ", len(line)))
 	for i, b := range batches {
@@ -87,9 +91,10 @@ func (p printer) session(e scheduling.OpenSession) {
 		}
 		names[int(b.Start.Sub(e.Start)/cell)] = rune('A' + i)
 	}
-	p.put(fmt.Sprintf("  %s %s %s %s  %s", pad(p.tank(e.Tank).Name, 10), p.clock(e.Start, "15:04"), string(line), p.clock(e.End, "15:04"), ""))
-	p.put(fmt.Sprintf("  %s       %s", pad("", 10), string(names)))
-	p.line(4, "    operator %s; for %s", p.member(e.Operator).Name, strings.Join(e.Processes, ", "))
+	margin := strings.Repeat(" ", int(later/cell))
+	p.line(0, "  %s%s %s %s %s", pad(p.tank(e.Tank).Name, 11), margin, p.clock(e.Start, "15:04"), string(line), p.clock(e.End, "15:04"))
+	p.line(0, "  %s%s       %s", pad("", 10), margin, string(names))
+	p.line(4, "    %s, for %s", p.member(e.Operator).Name, strings.Join(e.Processes, ", "))
 	for i, b := range batches {
 		p.batch(rune('A'+i), b)
 	}

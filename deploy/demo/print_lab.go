@@ -19,11 +19,11 @@ func (p printer) baths() {
 	p.head("BATHS, in roll-equivalents of film (%d mm²)", chemistry.RollEquivalentMM2)
 	for _, set := range p.BathSets {
 		kit := p.kit(set.Kit)
-		closed := ""
 		if kit.ClosedAt != nil {
-			closed = "; kit closed"
+			p.line(4, "  %s: closed %s", kit.Name, p.clock(*kit.ClosedAt, "Mon 2 Jan"))
+			continue
 		}
-		p.line(4, "  %s, mixed %s%s", kit.Name, p.clock(set.MixedAt, "Mon 2 Jan 15:04"), closed)
+		p.line(4, "  %s, mixed %s", kit.Name, p.clock(set.MixedAt, "Mon 2 Jan 15:04"))
 		for _, b := range set.Baths {
 			p.bath(b)
 		}

@@ -6,7 +6,6 @@ import (
 
 	"wetside/chemistry"
 	"wetside/chemistry/shares"
-	"wetside/lab"
 )
 
 // closed prints each kit that was closed, from the books.
@@ -110,45 +109,5 @@ func (p printer) money() {
 	p.put("  A statement: " + p.party(st.Member))
 	for _, l := range st.Lines {
 		p.put("    " + pad(p.clock(l.At, "Mon _2 Jan"), 12) + pad(l.Text, 50) + right(money(l.Amount, st.Currency), 14) + right(money(l.Balance, st.Currency), 14))
-	}
-}
-
-func (p printer) refusals(told *Told) {
-	if told == nil {
-		return
-	}
-	p.head("TOLD NO ON THE WAY")
-	for _, r := range told.Refusals {
-		p.line(4, "  %s  %s %s", p.clock(r.At, "Mon 2 Jan 15:04"), r.Who, r.What)
-		p.line(8, "      %d %s: %s", r.Problem.Status, r.Problem.Code, p.words.Replace(r.Problem.Detail))
-		seen := map[string]bool{}
-		for _, f := range r.Problem.Errors {
-			text := pad(f.Code, 15) + " " + p.words.Replace(f.Detail)
-			if !seen[text] {
-				p.line(8, "      %s", text)
-			}
-			seen[text] = true
-		}
-	}
-}
-
-func (p printer) signIns(url string) {
-	p.head("SIGN IN")
-	p.put("  Each code works once, for a day. Trade it for a token, and show that:")
-	p.put("")
-	p.put(`  TOKEN=$(curl -sS ` + url + `/v1/tokens -H 'Content-Type: application/json' \`)
-	p.put(`    -d '{"code": "CODE"}' | sed 's/.*"access_token":"\([^"]*\)".*/\1/')`)
-	p.put(`  LAB=` + url + `/v1/labs/` + p.Lab.ID)
-	p.put(`  curl -sS -H "Authorization: Bearer $TOKEN" $LAB/sessions`)
-	p.put("")
-	for _, m := range p.Members {
-		roles := make([]string, len(m.Roles))
-		for i, r := range m.Roles {
-			roles[i] = string(r)
-		}
-		if m.Has(lab.RoleKeeper) {
-			roles = []string{"keeper, with every role"}
-		}
-		p.put("  " + pad(m.Name, 24) + p.Codes[m.ID] + "  " + strings.Join(roles, ", "))
 	}
 }
