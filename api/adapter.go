@@ -121,6 +121,9 @@ func (c *call) receive(w http.ResponseWriter, path map[string]string) error {
 	if c.wrong = c.shape.checkQuery(query); c.wrong != nil {
 		return nil
 	}
+	if c.wrong = c.shape.checkHeader(c.http.Header); c.wrong != nil {
+		return nil
+	}
 	if c.req.page, c.wrong = c.api.pager.pageOf(c.http.URL.Path, query); c.wrong != nil {
 		return nil
 	}

@@ -192,6 +192,9 @@ func TestTimeIsTheRequestsInATrialAlone(t *testing.T) {
 	if want := time.Date(2026, 12, 1, 17, 0, 0, 123456000, time.UTC); m.JoinedAt != want {
 		t.Errorf("joined at %v, want %v", m.JoinedAt, want)
 	}
+	for _, never := range []string{"9999-12-31T23:59:59Z", "0001-01-01T00:00:00Z"} { // ids could not hold it
+		keeper.With("Trial-Time", never).Get(keeper.Path()).WantProblem(http.StatusBadRequest, "malformed")
+	}
 	keeper.With("Trial-Time", "yesterday").Get(keeper.Path()).WantProblem(http.StatusBadRequest, "malformed")
 	keeper.At(time.Now().Add(100 * time.Hour)).Get(keeper.Path()).Want(http.StatusOK) // tokens go by the real clock
 

@@ -66,6 +66,22 @@ func (s *shape) checkQuery(query url.Values) error {
 	return r.OrNil()
 }
 
+// checkHeader refuses with Malformed, naming every header of the contract that
+// is given and not what it says. Those that are missing are found elsewhere.
+func (s *shape) checkHeader(header http.Header) error {
+	r := lab.Refuse(lab.Malformed, "malformed", "a header is not what the contract says")
+	for _, p := range s.parameters {
+		given := header.Values(p.name)
+		if p.in != "header" || len(given) == 0 {
+			continue
+		}
+		for _, f := range p.check([]string{strings.Join(given, ", ")}) { // which is what several mean
+			r.Faults = append(r.Faults, lab.Fault{Parameter: p.name, Code: f.Code, Detail: f.Detail})
+		}
+	}
+	return r.OrNil()
+}
+
 // check holds a parameter's texts against its schema.
 func (p parameter) check(given []string) []lab.Fault {
 	values := make([]any, len(given))

@@ -2,8 +2,11 @@ package api_test
 
 import (
 	"bytes"
+	"strconv"
 	"strings"
 	"testing"
+
+	"github.com/getkin/kin-openapi/openapi3"
 
 	"wetside/api"
 	"wetside/api/apitest"
@@ -18,6 +21,32 @@ func TestContract(t *testing.T) {
 	s := apitest.Start(t)
 	if left := s.API.Unserved(); len(left) > 0 {
 		t.Errorf("the contract has %d operations that nothing serves: %s", len(left), strings.Join(left, ", "))
+	}
+}
+
+// Every problem type has its page, and is in the contract under its status.
+func TestProblemTypesAreTheContracts(t *testing.T) {
+	t.Parallel()
+	doc, err := openapi3.NewLoader().LoadFromData(openapi.Document)
+	if err != nil {
+		t.Fatal(err)
+	}
+	listed := map[string]int{}
+	for status, codes := range doc.Extensions["x-problem-types"].(map[string]any) {
+		for _, code := range codes.([]any) {
+			if listed[code.(string)], err = strconv.Atoi(status); err != nil {
+				t.Error(err)
+			}
+		}
+	}
+	for code, status := range api.ProblemTypes() {
+		if listed[code] != status {
+			t.Errorf("%s is %d here and %d in the contract", code, status, listed[code])
+		}
+		delete(listed, code)
+	}
+	for code := range listed {
+		t.Errorf("%s is in the contract alone", code)
 	}
 }
 

@@ -15,13 +15,14 @@ import (
 type TestOperation struct {
 	Method, Path string
 	Handle       func(context.Context, pgx.Tx, lab.Scope, Request) (Answer, error)
+	Within       time.Duration
 }
 
 // AddForTest adds operations.
 func (a *API) AddForTest(added ...TestOperation) {
 	table := a.operations()
 	for _, t := range added {
-		op := operation{ID: "test " + t.Method + t.Path, Method: t.Method, Path: t.Path, Who: members, Handle: t.Handle}
+		op := operation{ID: "test " + t.Method + t.Path, Method: t.Method, Path: t.Path, Who: members, Handle: t.Handle, Within: t.Within}
 		a.contract.shapes[op.ID] = &shape{method: t.Method, path: t.Path}
 		table = append(table, op)
 	}
@@ -68,3 +69,12 @@ func (a *API) Impatient(onPause func(try int)) {
 
 // AcquireWait is how long a request waits for a connection.
 const AcquireWait time.Duration = acquireWait
+
+// ProblemTypes are the codes of all problem types and their status.
+func ProblemTypes() map[string]int {
+	all := map[string]int{}
+	for _, t := range problemTypes {
+		all[t.Code] = t.Status
+	}
+	return all
+}

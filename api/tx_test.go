@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"runtime"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -246,4 +247,34 @@ func TestReadsCannotWrite(t *testing.T) {
 			return api.NoContent(), lab.Touch(ctx, tx, s.Lab.ID)
 		}})
 	keeper.Get("/write").Want(http.StatusInternalServerError)
+}
+
+// Planning takes a processor and a connection for seconds: a few at a time.
+func TestLongOperationsLeaveRoom(t *testing.T) {
+	t.Parallel()
+	s := apitest.Start(t)
+	keeper := s.Found(t, "Sallowmere Film Co-op")
+	places := runtime.GOMAXPROCS(0)
+	entered, finish := make(chan struct{}, places), make(chan struct{})
+	s.API.AddForTest(api.TestOperation{Method: http.MethodPost, Path: "/long", Within: 20 * time.Second,
+		Handle: func(context.Context, pgx.Tx, lab.Scope, api.Request) (api.Answer, error) {
+			entered <- struct{}{}
+			<-finish
+			return api.NoContent(), nil
+		}})
+	var wg sync.WaitGroup
+	for range places {
+		wg.Go(func() {
+			if r := keeper.Post("/long", nil); r.Status != http.StatusNoContent {
+				t.Errorf("answered %d %s", r.Status, r.Body)
+			}
+		})
+	}
+	for range places {
+		<-entered
+	}
+	keeper.Post("/long", nil).WantProblem(http.StatusServiceUnavailable, "busy")
+	keeper.Get(keeper.Path()).Want(http.StatusOK)
+	close(finish)
+	wg.Wait()
 }
