@@ -360,6 +360,10 @@ func TestStoryOnAnyDay(t *testing.T) {
 		if day := other.Monday; day.Weekday() != time.Monday || day.Hour() != 0 {
 			t.Errorf("the coming week begins at %s", day)
 		}
+		// Reasons give wall-clock times of the lab's zone, summer or winter.
+		if no := other.refusal(t, planner.ReasonReels); !strings.HasSuffix(no.Problem.Errors[0].Detail, other.Monday.Format("2 Jan")+" 18:00") {
+			t.Errorf("a booking on Monday at 18:00 is refused with %q", no.Problem.Errors[0].Detail)
+		}
 		if got, want := other.outline(), told[0].outline(); !slices.Equal(got, want) {
 			t.Errorf("in the week of %s the story is\n%s\nwant\n%s", other.Monday, strings.Join(got, "\n"), strings.Join(want, "\n"))
 		}

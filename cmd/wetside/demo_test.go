@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -13,22 +14,15 @@ import (
 
 	"wetside/api"
 	"wetside/api/apitest"
-	"wetside/deploy/demo"
 	"wetside/scheduling/planner"
 )
 
-// loadDemo runs "wetside demo" against a server of its own.
-func loadDemo(t *testing.T) (url, printed string) {
-	t.Helper()
-	s := apitest.Start(t)
-	return s.URL, runDemoOn(t, s.URL)
-}
-
-func runDemoOn(t *testing.T, url string) string {
+// runDemoOn runs "wetside demo" against a server and gives what it prints.
+func runDemoOn(t *testing.T, url string, options ...string) string {
 	t.Helper()
 	var out, log strings.Builder
 	env := []string{"WETSIDE_URL=" + url, "WETSIDE_SETUP_CODE=" + apitest.SetupCode}
-	if code := run(t.Context(), []string{"demo"}, env, strings.NewReader(""), &out, &log); code != 0 {
+	if code := run(t.Context(), append([]string{"demo"}, options...), env, strings.NewReader(""), &out, &log); code != 0 {
 		t.Fatalf("exit code %d\n%s", code, log.String())
 	}
 	return out.String()
@@ -36,7 +30,8 @@ func runDemoOn(t *testing.T, url string) string {
 
 func TestDemoPrintsTheSameWeekAgain(t *testing.T) {
 	t.Parallel()
-	url, first := loadDemo(t)
+	s := apitest.Start(t)
+	first := runDemoOn(t, s.URL)
 	for _, part := range []string{"LEFT OUT", "WORTH", "PLACES", "BATHS", "CLOSED KIT", "WHO OWES WHAT", "TOLD NO", "A RUN SHEET", "SIGN IN"} {
 		if !strings.Contains(first, "\n"+part) {
 			t.Errorf("nothing is printed of %s", part)
@@ -50,7 +45,7 @@ func TestDemoPrintsTheSameWeekAgain(t *testing.T) {
 	if ids := regexp.MustCompile(`\b(roll|session|kit|bath|bathset|member|tank|cabinet|batch)_[0-9a-f]{32}`).FindString(first); ids != "" {
 		t.Errorf("an id is printed where a name was meant: %s", ids)
 	}
-	second := runDemoOn(t, url)
+	second := runDemoOn(t, s.URL)
 	week := func(text string) string {
 		head, _, _ := strings.Cut(text, "\nWORTH")
 		return head
@@ -60,7 +55,7 @@ func TestDemoPrintsTheSameWeekAgain(t *testing.T) {
 	}
 }
 
-func TestDemoSaysWhatServerItNeeds(t *testing.T) {
+func TestDemoSaysWhatItNeeds(t *testing.T) {
 	t.Parallel()
 	var out, log strings.Builder
 	if code := run(t.Context(), []string{"demo", "extra"}, nil, strings.NewReader(""), &out, &log); code != 2 {
@@ -141,60 +136,43 @@ func move(b *planner.Batch, by time.Duration) {
 
 func TestCheckJudgesTheDemosPlan(t *testing.T) {
 	t.Parallel()
-	url, _ := loadDemo(t)
-	board, err := demo.Read(t.Context(), demo.Options{URL: url, SetupCode: apitest.SetupCode})
-	if err != nil {
-		t.Fatal(err)
+	s := apitest.Start(t)
+	dir := t.TempDir()
+	runDemoOn(t, s.URL, "--save", dir)
+	files := []string{filepath.Join(dir, "problem.json"), filepath.Join(dir, "plan.json")}
+	if got := wetside(t, "", append([]string{"check"}, files...)...); got.code != 0 || !strings.Contains(got.stdout, "plan keeps every rule") {
+		t.Fatalf("exit code %d: %s%s", got.code, got.stdout, got.stderr)
 	}
-	var rules []int
-	for range spoilers {
-		rules = append(rules, len(rules)+1)
-	}
-	if code, said := checkPlan(t, board.Plan.Problem, &board.Plan.Plan); code != 0 || !strings.Contains(said, "plan keeps every rule") {
-		t.Errorf("exit code %d: %s", code, said)
-	}
-	for i, rule := range rules {
+	for i, spoil := range spoilers {
+		rule := i + 1
 		var p planner.Problem
 		var plan planner.Plan
-		again(t, board.Plan.Problem, &p)
-		again(t, board.Plan.Plan, &plan)
-		spoilers[i](t, &p, &plan)
-		code, said := checkPlan(t, &p, &plan)
-		if want := regexp.MustCompile(`(?m)^rule ` + string(rune('0'+rule)) + ` `); code != 1 || !want.MatchString(said) {
-			t.Errorf("rule %d broken: exit code %d, said %s", rule, code, said)
+		readJSON(t, files[0], &p)
+		readJSON(t, files[1], &plan)
+		spoil(t, &p, &plan)
+		got := wetside(t, "", "check", writeJSON(t, "problem.json", p), writeJSON(t, "plan.json", plan))
+		if want := regexp.MustCompile(`(?m)^rule ` + strconv.Itoa(rule) + ` `); got.code != 1 || !want.MatchString(got.stdout) {
+			t.Errorf("rule %d broken: exit code %d, said %s%s", rule, got.code, got.stdout, got.stderr)
 		}
 	}
 }
 
-// again copies by way of JSON.
-func again(t *testing.T, from, to any) {
+func readJSON(t *testing.T, file string, into any) {
 	t.Helper()
-	text, err := json.Marshal(from)
+	text, err := os.ReadFile(file)
 	if err == nil {
-		err = json.Unmarshal(text, to)
+		err = json.Unmarshal(text, into)
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
 }
 
-// checkPlan is "wetside check" of a problem and a plan.
-func checkPlan(t *testing.T, p *planner.Problem, plan *planner.Plan) (code int, said string) {
+func writeJSON(t *testing.T, name string, v any) (file string) {
 	t.Helper()
-	dir := t.TempDir()
-	var files []string
-	for name, v := range map[string]any{"1-problem.json": p, "2-plan.json": plan} {
-		text, err := json.Marshal(v)
-		if err != nil {
-			t.Fatal(err)
-		}
-		files = append(files, filepath.Join(dir, name))
-		if err := os.WriteFile(files[len(files)-1], text, 0o600); err != nil {
-			t.Fatal(err)
-		}
+	text, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
 	}
-	slices.Sort(files)
-	var out, log strings.Builder
-	code = run(t.Context(), append([]string{"check"}, files...), nil, strings.NewReader(""), &out, &log)
-	return code, out.String() + log.String()
+	return keep(t, name, string(text))
 }

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"net/url"
 	"slices"
-	"strings"
 	"time"
 
 	"wetside/chemistry"
@@ -60,7 +59,7 @@ func Read(ctx context.Context, o Options) (*Board, error) {
 		return nil, ErrAbsent
 	}
 	b := &Board{Lab: labs[at], Codes: map[string]string{}}
-	r := reader{client: c, lab: "/v1/labs/" + b.Lab.ID + "/"}
+	r := reader{client: c, lab: "/v1/labs/" + b.Lab.ID + "/", turns: len(d.past.Turns) + 1}
 	if b.Members, err = all[lab.Member](ctx, c, r.lab+"members"); err != nil {
 		return nil, err
 	}
@@ -73,7 +72,7 @@ func Read(ctx context.Context, o Options) (*Board, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := (reader{client: c.as(token), lab: r.lab}).board(ctx, b); err != nil {
+	if err := (reader{client: c.as(token), lab: r.lab, turns: r.turns}).board(ctx, b); err != nil {
 		return nil, err
 	}
 	for _, m := range b.Members {
@@ -87,7 +86,8 @@ func Read(ctx context.Context, o Options) (*Board, error) {
 // A reader reads one lab.
 type reader struct {
 	*client
-	lab string
+	lab   string
+	turns int // how many plans the story commits
 }
 
 func (r reader) code(ctx context.Context, member string) (string, error) {
@@ -133,13 +133,15 @@ func (r reader) week(ctx context.Context, b *Board) error {
 	if err != nil {
 		return err
 	}
+	committed := 0
 	for _, p := range plans {
 		if p.State == scheduling.Committed {
 			b.Plan = p
+			committed++
 		}
 	}
-	if b.Plan.ID == "" {
-		return errors.New("the demo was loaded in part only: it has no committed plan; start over with an empty database")
+	if committed < r.turns {
+		return fmt.Errorf("the demo was loaded in part only: %d of its %d plans are committed; start over with an empty database", committed, r.turns)
 	}
 	batches, err := all[scheduling.Batch](ctx, r.client, r.lab+"batches")
 	if err != nil {
@@ -185,46 +187,3 @@ func (r reader) statement(ctx context.Context, b *Board) error {
 	}
 	return nil
 }
-
-// names gives every id on the board a name, for texts that hold ids.
-func (b *Board) names() *strings.Replacer {
-	var pairs []string
-	add := func(id, name string) { pairs = append(pairs, id, name) }
-	for _, k := range b.Kits {
-		for n := range k.Portions {
-			for _, d := range k.Baths {
-				add(fmt.Sprintf("%s/%d/%s", k.ID, n+1, d.Role), "the "+d.Role+" of "+k.Name)
-			}
-			add(fmt.Sprintf("bath set %s/%d", k.ID, n+1), k.Name)
-			add(fmt.Sprintf("%s/%d", k.ID, n+1), k.Name)
-		}
-		add(k.ID, k.Name)
-	}
-	for _, s := range b.BathSets {
-		kit := b.kit(s.Kit)
-		add("bath set "+s.ID, kit.Name)
-		add(s.ID, kit.Name)
-		for _, bath := range s.Baths {
-			add(bath.ID, "the "+bath.Role+" of "+kit.Name)
-		}
-	}
-	for _, e := range b.Sessions {
-		add("session "+e.ID, b.sessionName(e.ID))
-		add(e.ID, b.sessionName(e.ID))
-	}
-	for _, t := range b.Tanks {
-		add("tank "+t.ID, "the "+lower(t.Name))
-		add(t.ID, lower(t.Name))
-	}
-	for _, c := range b.Cabinets {
-		add("cabinet "+c.ID, "the "+lower(c.Name))
-		add(c.ID, lower(c.Name))
-	}
-	for _, m := range b.Members {
-		add("operator "+m.ID, m.Name)
-		add(m.ID, m.Name)
-	}
-	return strings.NewReplacer(pairs...)
-}
-
-func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }

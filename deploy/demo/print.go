@@ -17,7 +17,7 @@ import (
 // told is what happened on the way, nil if the demo was loaded before.
 func Print(w io.Writer, b *Board, told *Told, url string) error {
 	p := &paper{w: w}
-	pr := printer{Board: b, paper: p, words: b.names()}
+	pr := printer{Board: b, paper: p, words: b.words()}
 	pr.week()
 	pr.leftOut()
 	pr.levels()
@@ -35,7 +35,7 @@ func Print(w io.Writer, b *Board, told *Told, url string) error {
 type printer struct {
 	*Board
 	*paper
-	words interface{ Replace(string) string }
+	words words
 }
 
 func (p printer) week() {

@@ -53,11 +53,6 @@ func (p printer) bath(b chemistry.Bath) {
 	p.put("    " + pad(b.Role, 18) + pad(left, 25) + pad(string(b.State), 11) + pad("until "+p.clock(b.ExpiresAt, "2 Jan 15:04"), 20) + binds)
 }
 
-// clockTime is a span as operators write it: 8:15.
-func clockTime(d units.Duration) string {
-	return fmt.Sprintf("%d:%02d", d/units.Minute, d%units.Minute)
-}
-
 func (p printer) runSheet() {
 	s := p.Sheet
 	batch := find(p.Batches, func(b scheduling.Batch) bool { return b.ID == s.Batch })

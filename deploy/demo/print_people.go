@@ -38,7 +38,7 @@ func (p printer) refusals(told *Told) {
 		p.line(8, "      %d %s: %s", r.Problem.Status, r.Problem.Code, p.words.Replace(r.Problem.Detail))
 		seen := map[string]bool{}
 		for _, f := range r.Problem.Errors {
-			text := pad(f.Code, 15) + " " + p.words.Replace(f.Detail)
+			text := pad(f.Code, 17) + " " + p.words.Replace(f.Detail)
 			if !seen[text] {
 				p.line(8, "      %s", text)
 			}

@@ -26,6 +26,8 @@ type Options struct {
 	Now time.Time
 	// Log gets a line for each part of the story; nil gets none.
 	Log io.Writer
+	// Save is a folder that Run writes the week's problem and plan into; "" saves nothing.
+	Save string
 }
 
 func (o Options) client() *client {
