@@ -78,13 +78,19 @@ func (sh *shop) displaced(ctx context.Context, asked []Roll, session Session) ([
 	p := sh.problem(sh.s.Now, until, slices.Concat(sh.booked, asked))
 	p.Pins, p.Bans = nil, nil
 	for i := range p.Rolls {
-		p.Rolls[i].Due = nil
-		p.Rolls[i].Weight = 1
-		if i < len(sh.booked) {
-			continue
-		}
-		// A newcomer is kept to the session by bans from all others, not by a
-		// booking: bookings come first, however many newcomers one would make room for.
+		p.Rolls[i].Due, p.Rolls[i].Weight = nil, 1
+	}
+	fits, _, err := planner.Fits(ctx, p)
+	if err != nil {
+		return nil, fmt.Errorf("plan for a booking: %w", err)
+	}
+	if fits {
+		return nil, nil
+	}
+	for i := len(sh.booked); i < len(p.Rolls); i++ {
+		// Who is to go? A newcomer is kept to the session by bans from all others,
+		// not by a booking: bookings come first, however many newcomers one would
+		// make room for.
 		p.Rolls[i].Booked = ""
 		for _, e := range p.Sessions {
 			if e.ID != session.ID {

@@ -41,12 +41,12 @@ type hang struct {
 // their sessions, which must be among these.
 func (sh *shop) problem(from, until time.Time, rolls []Roll) *planner.Problem {
 	d := draft{shop: sh, classes: map[string]bool{}, hangs: map[string]hang{}}
-	start := later(from, sh.s.Now).Truncate(time.Second)
-	if start.Before(sh.s.Now) {
-		start = start.Add(time.Second)
+	start := later(from, sh.s.Now).Truncate(time.Minute)
+	if start.Before(later(from, sh.s.Now)) {
+		start = start.Add(time.Minute)
 	}
 	d.p = planner.Problem{
-		Horizon:           planner.Window{Start: start.UTC(), End: until.UTC()},
+		Horizon:           planner.Window{Start: start.UTC(), End: until.Truncate(time.Second).UTC()},
 		TolerancePermille: sh.s.Lab.DevelopingTolerancePermille,
 		LeftOutDays:       leftOutDays,
 		Tanks:             []planner.Tank{}, Reels: []planner.ReelKind{}, Cabinets: []planner.Cabinet{},
@@ -102,7 +102,8 @@ func (d *draft) hang(r Roll) string {
 }
 
 // class makes sure that the problem has the class and returns its id. Its wet
-// time is the longest that any bath of the lab may yet ask for.
+// time is the longest that any bath of the lab may yet ask for, in whole
+// minutes, so that batches begin on the minute.
 func (d *draft) class(p chemistry.Process, push int, dev units.Duration) string {
 	id := fmt.Sprintf("%s/%+d/%s", p.Code, push, dev)
 	if d.classes[id] {
@@ -110,7 +111,7 @@ func (d *draft) class(p chemistry.Process, push int, dev units.Duration) string 
 	}
 	d.classes[id] = true
 	sched := p.Schedule(push, dev, chemistry.WorstFactors(d.definitions(p.Code)...))
-	c := planner.Class{ID: id, Process: p.Code, Developing: dev, Wet: max(sched.Wet, 1), Shareable: p.Kind.BlackAndWhite()}
+	c := planner.Class{ID: id, Process: p.Code, Developing: dev, Wet: wholeMinutes(sched.Wet), Shareable: p.Kind.BlackAndWhite()}
 	for _, t := range sched.Baths() {
 		c.Steps = append(c.Steps, planner.Step{Role: t.Step.Role, Begins: t.Begins})
 	}
@@ -119,6 +120,11 @@ func (d *draft) class(p chemistry.Process, push int, dev units.Duration) string 
 	}
 	d.p.Classes = append(d.p.Classes, c)
 	return id
+}
+
+// wholeMinutes rounds a span up to whole minutes, one at least.
+func wholeMinutes(d units.Duration) units.Duration {
+	return max((d+units.Minute-1)/units.Minute, 1) * units.Minute
 }
 
 // definitions are the baths, mixed or not, that a process may run in.
@@ -180,7 +186,7 @@ func (d *draft) addEquipment() {
 		}
 		for _, code := range d.usedProcesses() {
 			if warm, ok := d.warmUp(t, code); ok && warm > 0 {
-				out.WarmUp[code] = warm
+				out.WarmUp[code] = wholeMinutes(warm)
 			}
 		}
 		d.p.Tanks = append(d.p.Tanks, out)

@@ -117,6 +117,23 @@ func (d Duration) String() string {
 	return b.String()
 }
 
+// Words writes d for people: "1 h 5 min", "3 min 15 s", "0 s".
+func (d Duration) Words() string {
+	var parts []string
+	for _, u := range []struct {
+		n    Duration
+		name string
+	}{{d / Hour, "h"}, {d % Hour / Minute, "min"}, {d % Minute, "s"}} {
+		if u.n != 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", u.n, u.name))
+		}
+	}
+	if len(parts) == 0 {
+		return "0 s"
+	}
+	return strings.Join(parts, " ")
+}
+
 // MarshalJSON writes d as a JSON string in ISO 8601.
 func (d Duration) MarshalJSON() ([]byte, error) { return json.Marshal(d.String()) }
 

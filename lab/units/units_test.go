@@ -29,6 +29,15 @@ func TestParseDuration(t *testing.T) {
 	}
 }
 
+func TestDurationInWords(t *testing.T) {
+	t.Parallel()
+	for d, want := range map[units.Duration]string{0: "0 s", 195: "3 min 15 s", 3900: "1 h 5 min", 7200: "2 h", 90000: "25 h"} {
+		if got := d.Words(); got != want {
+			t.Errorf("%s in words is %q, want %q", d, got, want)
+		}
+	}
+}
+
 func TestDurationRoundTrip(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {

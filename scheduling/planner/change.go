@@ -170,7 +170,7 @@ func (ex *explainer) longerSession() string {
 			ok := ex.fits()
 			m.sess[sess].end -= more
 			if ok {
-				return fmt.Sprintf("session %s longer by %s", m.p.Sessions[sess].ID, units.Duration(more))
+				return fmt.Sprintf("session %s longer by %s", m.p.Sessions[sess].ID, units.Duration(more).Words())
 			}
 		}
 	}

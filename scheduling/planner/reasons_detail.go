@@ -96,7 +96,7 @@ func (ex *explainer) limitDetail(b *batch, code string) {
 		}
 		ex.add(code, sess, "film is handed in at %s, too late for a run in the session, which ends at %s", m.clock(b.sess, in), m.clock(b.sess, m.sess[b.sess].end))
 	default:
-		ex.add(code, sess, "a run takes %s, the session is %s", ex.length(b), units.Duration(m.sess[b.sess].end-m.sess[b.sess].start))
+		ex.add(code, sess, "a run takes %s, the session is %s", ex.length(b).Words(), units.Duration(m.sess[b.sess].end-m.sess[b.sess].start).Words())
 	}
 }
 
@@ -143,7 +143,7 @@ func (ex *explainer) timeDetail(b *batch, rule string) {
 		}
 		ex.add(rule, sess, "needs %s, %d free from %s", plural(need, "hanging position", "hanging positions"), max(free, 0), m.clock(b.sess, b.end))
 	default:
-		ex.add(ReasonSessionTime, sess, "a run takes %s, the tank is not free that long in the session", ex.length(b))
+		ex.add(ReasonSessionTime, sess, "a run takes %s, the tank is not free that long in the session", ex.length(b).Words())
 	}
 }
 

@@ -54,10 +54,10 @@ func TestLeftOutSaysWhyAndWhatWouldHelp(t *testing.T) {
 		}, planner.ReasonNoBath, "no bath set has all the baths of c41", ""},
 		"session too short": {1, func(p *planner.Problem) {
 			p.Sessions[0].End = hour(18).Add(50 * time.Minute)
-		}, planner.ReasonSessionTime, "a run takes PT1H, the session is PT50M", "session mon longer by PT15M"},
+		}, planner.ReasonSessionTime, "a run takes 1 h, the session is 50 min", "session mon longer by 15 min"},
 		"handed in too late": {1, func(p *planner.Problem) {
 			p.Rolls[0].HandedIn = hour(19).Add(30 * time.Minute)
-		}, planner.ReasonHandedIn, "2 Mar 19:30", "session mon longer by PT30M"},
+		}, planner.ReasonHandedIn, "2 Mar 19:30", "session mon longer by 30 min"},
 		"no hanging position": {3, func(p *planner.Problem) {
 			p.Cabinets[0].Positions = 2
 		}, planner.ReasonCabinet, "needs 1 hanging position, 0 free from 2 Mar", "1 more hanging position in cabinet cabinet"},
@@ -81,7 +81,7 @@ func TestLeftOutSaysWhyAndWhatWouldHelp(t *testing.T) {
 			p.Reels[0].Count, p.Reels[0].Loading = 9, 10*units.Minute
 			p.Tanks[0].HeightMM, p.Tanks[1].HeightMM = 80, 80
 			p.Baths[0].OneShot, p.Baths[0].VolumeML = true, 9_000
-		}, planner.ReasonOperator, "op is needed at another run", "session other longer by PT30M"},
+		}, planner.ReasonOperator, "op is needed at another run", "session other longer by 30 min"},
 		"bath in another tank": {6, func(p *planner.Problem) {
 			s, tank := p.Sessions[0], p.Tanks[0]
 			s.ID, s.Tank, s.Operator, tank.ID = "other", "second", "second", "second"
