@@ -1,6 +1,6 @@
 #!/bin/sh
 # All checks of Wetside: gofmt, go vet, staticcheck, the tests with the race
-# detector and their coverage, and govulncheck.
+# detector, the tests with their coverage, and govulncheck.
 #
 #   sh deploy/test.sh [PACKAGE ...]      (default ./...)
 #
@@ -89,24 +89,25 @@ if [ -z "${WETSIDE_TEST_DATABASE_URL:-}" ] && ! "$out/withpg" true 2>"$out/withp
 	timed "installing PostgreSQL, for there is neither a server nor an image" install_postgresql
 fi
 
-race=-race
-if [ "$(go env CGO_ENABLED)" != 1 ] || ! have "$(go env CC)"; then
-	say "-- no C compiler here: the tests run WITHOUT the race detector"
-	race=
-fi
+# tests OPTIONS PACKAGE ... leaves out what a package's tests reach of the whole
+# program, which go test puts on each line; coverage sums that up better.
 tests() {
 	rm -f "$out/test.status"
-	# Each package's line would give its tests' reach into the whole program;
-	# coverage sums that up better.
-	# shellcheck disable=SC2086 # $race is one word or none
 	{
-		"$out/withpg" go test $race -shuffle=on -count=1 -timeout 20m \
-			-coverpkg=./... -coverprofile="$out/cover.out" "$@" 2>&1
+		"$out/withpg" go test -shuffle=on -count=1 -timeout 20m "$@" 2>&1
 		echo $? >"$out/test.status"
 	} | sed 's/[[:space:]]*coverage: .*//'
 	return "$(cat "$out/test.status")"
 }
-check "go test $race" tests "$@"
+
+# Two runs, because counting statements under the race detector makes the
+# search for plans several times slower than either does alone.
+if [ "$(go env CGO_ENABLED)" = 1 ] && have "$(go env CC)"; then
+	check "go test -race" tests -race "$@"
+else
+	say "-- no C compiler here: the tests run WITHOUT the race detector"
+fi
+check "go test -cover" tests -coverpkg=./... -coverprofile="$out/cover.out" "$@"
 check "coverage" coverage
 check "govulncheck" vulnerabilities "$@"
 [ -z "$failed" ] || die "Failed: ${failed#; }"
