@@ -82,8 +82,9 @@ func (a *API) around(known map[string]bool) echo.MiddlewareFunc {
 					}
 					err = fmt.Errorf("panic: %v\n%s", thrown, debug.Stack())
 				}
+				err = asOurs(err)
 				if err != nil && !w.Committed {
-					writeProblem(w, asOurs(err), id.own)
+					writeProblem(w, err, id.own)
 				}
 				a.metrics.observe(c.Request().Method, route, w.Status, time.Since(start))
 				a.logRequest(c.Request(), route, w.Status, id, time.Since(start), err)

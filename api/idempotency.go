@@ -37,13 +37,6 @@ type replay struct {
 	seal                  cipher.AEAD
 }
 
-// A rendered answer is what goes over the wire, and what is kept.
-type rendered struct {
-	status int
-	header map[string]string
-	body   []byte
-}
-
 // newReplay reads the key of a request, or gives nil if there is none. It
 // refuses with Malformed.
 func newReplay(header http.Header, principal, route, query string, body any, secret []byte) (*replay, error) {

@@ -153,7 +153,12 @@ func TestLogsHoldNoSecretsAndNoNames(t *testing.T) {
 	member := s.Join(t, keeper, "Bram Quillon")
 	member.Get(keeper.Path("members")).Want(http.StatusForbidden)
 	keeper.Do(http.MethodPost, keeper.Path("cabinets"), `{"name":"Quillon's"}`).Want(http.StatusBadRequest)
+	keeper.Get("/nowhere").Want(http.StatusNotFound)
+	keeper.Do(http.MethodPut, keeper.Path(), nil).Want(http.StatusMethodNotAllowed)
 	text := log.String()
+	if strings.Contains(text, `"level":"ERROR"`) {
+		t.Errorf("callers' mistakes are logged as ours:\n%s", text)
+	}
 	for _, secret := range []string{keeper.Token(), member.Token(), apitest.SetupCode, "Quillon", "Tarrow", "Sallowmere", keeper.LabID} {
 		if strings.Contains(text, secret) {
 			t.Errorf("the log holds %q", secret)
