@@ -254,12 +254,19 @@ func (s *story) planned(t *testing.T) {
 	if at := s.sessionOf(s.Rolls["ilse-push-1"]); at != s.session(t, "Thu", 0) {
 		t.Errorf("the pinned roll is in session %q", at)
 	}
-	if at := s.sessionOf(s.Rolls["greta-cine-1"]); at == s.session(t, "Tue", 0) {
+	if at := s.sessionOf(s.Rolls["tomasz-neg"]); at == s.session(t, "Mon", 0) {
 		t.Error("the banned roll is where it was banned from")
 	}
 	long := s.Final.LeftOut[slices.IndexFunc(s.Final.LeftOut, func(l planner.LeftOut) bool { return l.Roll == s.Rolls["mateus-16-long"] })]
 	if !slices.ContainsFunc(long.Reasons, func(r planner.Reason) bool { return r.Code == planner.ReasonRunArea }) {
 		t.Errorf("30 m of 16 mm are left out for %+v", long.Reasons)
+	}
+	// The small-gauge spirals are the bottleneck: with one more, another roll would be in.
+	if !slices.ContainsFunc(s.Final.LeftOut, func(l planner.LeftOut) bool {
+		return slices.ContainsFunc(l.Reasons, func(r planner.Reason) bool { return r.Code == planner.ReasonReels }) &&
+			strings.Contains(l.Change, "one more spiral-8")
+	}) {
+		t.Errorf("no roll waits for a spiral: %+v", s.Final.LeftOut)
 	}
 	if stale := s.refusal(t, "plan-stale"); stale.Problem.Status != http.StatusPreconditionFailed {
 		t.Errorf("a stale plan is answered %d", stale.Problem.Status)

@@ -43,13 +43,13 @@ func (b *Board) format(code string) chemistry.Format {
 	return find(b.Formats, func(f chemistry.Format) bool { return f.Code == code })
 }
 
-// session is "Tue 1 Dec, long tank".
+// sessionName is "Tue long tank".
 func (b *Board) sessionName(id string) string {
 	e := find(b.Sessions, func(e scheduling.OpenSession) bool { return e.ID == id })
 	if e.ID == "" {
 		return "a session that is over"
 	}
-	return b.clock(e.Start, "Mon") + ", " + lower(b.tank(e.Tank).Name)
+	return b.clock(e.Start, "Mon") + " " + lower(b.tank(e.Tank).Name)
 }
 
 // clock is an instant in the lab's wall-clock time.

@@ -168,17 +168,38 @@ func (p printer) leftOut() {
 	for _, l := range p.Plan.LeftOut {
 		r := p.roll(l.Roll)
 		p.line(4, "  %s, %s, %s%s", p.member(r.Member).Name, p.format(r.Format).Name, p.process(r.Process).Name, pushed(r.Push))
-		for _, reason := range l.Reasons {
-			where := ""
-			if reason.Session != "" {
-				where = p.sessionName(reason.Session) + ": "
-			}
-			p.line(8, "      %s %s%s", pad(reason.Code, 15), where, p.words.Replace(reason.Detail))
+		for _, why := range p.grouped(l.Reasons) {
+			p.line(24, "      %s", why)
 		}
 		if l.Change != "" {
-			p.line(8, "      → smallest change: %s", p.words.Replace(l.Change))
+			p.line(24, "      → smallest change: %s", p.words.Replace(l.Change))
 		}
 	}
+}
+
+// grouped are reasons as lines, those that say the same of several sessions in one.
+func (p printer) grouped(reasons []planner.Reason) []string {
+	where := map[planner.Reason][]string{}
+	var order []planner.Reason
+	for _, r := range reasons {
+		same := planner.Reason{Code: r.Code, Detail: r.Detail}
+		if _, seen := where[same]; !seen {
+			order = append(order, same)
+			where[same] = nil
+		}
+		if r.Session != "" {
+			where[same] = append(where[same], p.sessionName(r.Session))
+		}
+	}
+	lines := make([]string, 0, len(order))
+	for _, r := range order {
+		at := ""
+		if len(where[r]) > 0 {
+			at = strings.Join(where[r], "; ") + ": "
+		}
+		lines = append(lines, pad(r.Code, 17)+" "+at+p.words.Replace(r.Detail))
+	}
+	return lines
 }
 
 func (p printer) levels() {

@@ -40,7 +40,7 @@ func (p printer) refusals(told *Told) {
 		for _, f := range r.Problem.Errors {
 			text := pad(f.Code, 17) + " " + p.words.Replace(f.Detail)
 			if !seen[text] {
-				p.line(8, "      %s", text)
+				p.line(24, "      %s", text)
 			}
 			seen[text] = true
 		}
