@@ -4,7 +4,8 @@
 #
 #   sh deploy/compose.sh
 #
-# WETSIDE_POSTGRES_IMAGE and WETSIDE_PORT choose the database's image and the port.
+# WETSIDE_POSTGRES_IMAGE and WETSIDE_PORT choose the database's image and the
+# port, which is a free one otherwise.
 set -eu
 cd "$(dirname "$0")/.."
 . deploy/lib.sh
@@ -24,7 +25,7 @@ trap 'exit 130' INT
 trap 'exit 143' TERM HUP
 
 sh deploy/image.sh
-WETSIDE_PORT=${WETSIDE_PORT:-8080}
+WETSIDE_PORT=${WETSIDE_PORT:-0} # 0 is a free one
 export WETSIDE_PORT
 timed "starting PostgreSQL and the server" compose up -d
 
@@ -40,5 +41,6 @@ healthy() {
 	done
 }
 timed "waiting until it is healthy" healthy
-timed "living through the demo's weeks" deploy/out/image/wetside demo --url "http://127.0.0.1:$WETSIDE_PORT"
+address=$(compose port api 8080)
+timed "living through the demo's weeks" deploy/out/image/wetside demo --url "http://$address"
 timed "taking it down" down
