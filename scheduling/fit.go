@@ -57,7 +57,9 @@ func misfits(left, before []planner.LeftOut, asked []Roll, session string, isAsk
 		}
 		for _, r := range l.Reasons {
 			m := Misfit{Roll: roll, Code: r.Code, Detail: prefix + r.Detail}
-			if (r.Session == "" || r.Session == session) && r.Code != planner.ReasonBookedElse && !slices.Contains(out, m) {
+			// Of another's roll the reasons are in the session it is booked in.
+			here := r.Session == "" || r.Session == session || !isAsked(l.Roll)
+			if here && r.Code != planner.ReasonBookedElse && !slices.Contains(out, m) {
 				out = append(out, m)
 			}
 		}
