@@ -30,8 +30,9 @@ type Roll struct {
 	HandedInAt time.Time       `json:"handed_in_at"`
 	Status     RollStatus      `json:"status"`
 	// Session is where it is booked, Batch what it is in or went through.
-	Session *string    `json:"session,omitempty"`
-	Batch   *string    `json:"batch,omitempty"`
+	Session *string `json:"session,omitempty"`
+	Batch   *string `json:"batch,omitempty"`
+	// DryAt is when it will be dry, by its plan until its run is recorded.
 	DryAt   *time.Time `json:"dry_at,omitempty"`
 	Version int64      `json:"-"`
 }
@@ -80,7 +81,7 @@ const rollQuery = `
 			WHEN r.status = 'processed' THEN 'ready'
 			ELSE r.status
 		END,
-		b.session_id, br.batch_id, r.dry_at, r.version
+		b.session_id, br.batch_id, coalesce(r.dry_at, br.dry_at), r.version
 	FROM rolls r
 	JOIN labs l ON l.id = r.lab_id
 	LEFT JOIN booking_rolls k ON k.lab_id = r.lab_id AND k.roll_id = r.id AND k.live
