@@ -222,6 +222,30 @@ func (b *bench) timesGrow(_ []string, fresh scheduling.RunSheet) {
 	}
 }
 
+// The sheets of an evening are printed ahead: the second of two batches in one
+// kit, not even mixed yet, is for baths that have seen the first.
+func TestRunSheetCountsTheBatchesBefore(t *testing.T) {
+	b := newBench(t)
+	first := b.rolls(b.ana, 2, "cine-8-15m", "reversal-3")
+	second := b.rolls(b.ana, 2, "cine-8-15m", "reversal-3")
+	for i, ids := range [][]string{first, second} {
+		must(b, b.ana, scheduling.Book, scheduling.NewBooking{Session: b.sessions[i].ID, Rolls: ids})
+	}
+	if _, err := b.commit(b.plan(monday, monday.AddDate(0, 0, 7))); err != nil {
+		t.Fatal(err)
+	}
+	for i, id := range []string{first[0], second[0]} {
+		sheet, err := b.sheet(b.batchOf(id))
+		if err != nil {
+			t.Fatal(err)
+		}
+		// Two loads of 121,553 mm² are 39.25 % of the kit's capacity, at whose end stand +20 %.
+		if want := []int64{1000, 1079}[i]; sheet.Steps[0].Working[0].Permille != want {
+			t.Errorf("batch %d works its first developer as %v, want %d permille", i, sheet.Steps[0].Working, want)
+		}
+	}
+}
+
 func TestSpoiledRunIsNotCharged(t *testing.T) {
 	b := newBench(t)
 	id := b.roll(b.ana, "135-36", "reversal-3").ID

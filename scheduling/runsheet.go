@@ -79,9 +79,10 @@ type SheetRoll struct {
 }
 
 // FindRunSheet is the sheet that a batch was recorded with, or, while it is
-// planned, the sheet for its baths as they are now; of a kit not mixed yet, as
-// fresh. It refuses with NotFound, and with bath-exhausted when a bath is past
-// the end of its table of corrections.
+// planned, the sheet for its baths as the batches planned before it will leave
+// them: a steward prints the sheets of an evening ahead. It refuses with
+// NotFound, and with bath-exhausted when a bath would be past the end of its
+// table of corrections.
 func FindRunSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string) (RunSheet, error) {
 	b, err := FindBatch(ctx, tx, s.Lab.ID, batchID)
 	if err != nil {
@@ -112,17 +113,9 @@ func runSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch) (RunSheet, e
 	if err != nil {
 		return RunSheet{}, err
 	}
-	var set *chemistry.BathSet
-	factors := map[string]chemistry.Factor{}
-	if b.BathSet != nil {
-		found, err := chemistry.FindBathSet(ctx, tx, s.Lab.ID, *b.BathSet, s.Now)
-		if err != nil {
-			return RunSheet{}, err
-		}
-		set = &found
-		if factors, err = set.Factors(); err != nil {
-			return RunSheet{}, lab.Refuse(lab.Conflict, "bath-exhausted", "%s", detail(err))
-		}
+	set, factors, err := bathsOf(ctx, tx, s, b, kit)
+	if err != nil {
+		return RunSheet{}, err
 	}
 	films, err := queryRolls(ctx, tx, s.Lab.ID, s.Now, "AND r.id IN (SELECT roll_id FROM batch_rolls WHERE lab_id = $1 AND batch_id = $3)", b.ID)
 	if err != nil {
@@ -141,6 +134,58 @@ func runSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch) (RunSheet, e
 	sheet.addSteps(b, schedule, set)
 	sheet.addTimeline(s, b, eq, process, kit, schedule)
 	return sheet, nil
+}
+
+// bathsOf is the bath set that a batch runs in, nil while its kit is not mixed,
+// and what it does to the steps once the batches planned before it have run.
+func bathsOf(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch, kit chemistry.Kit) (*chemistry.BathSet, map[string]chemistry.Factor, error) {
+	used, err := usedBefore(ctx, tx, s, b)
+	if err != nil {
+		return nil, nil, err
+	}
+	var set *chemistry.BathSet
+	then := chemistry.BathSet{} // as the batch will find it
+	if b.BathSet != nil {
+		found, err := chemistry.FindBathSet(ctx, tx, s.Lab.ID, *b.BathSet, s.Now)
+		if err != nil {
+			return nil, nil, err
+		}
+		set = &found
+		then.Baths = slices.Clone(found.Baths)
+	} else {
+		for _, d := range kit.Baths {
+			then.Baths = append(then.Baths, chemistry.Bath{ID: b.waitsFor, BathDefinition: d})
+		}
+	}
+	for i := range then.Baths {
+		then.Baths[i].UsedAreaMM2 += used
+	}
+	factors, err := then.Factors()
+	if err != nil {
+		return nil, nil, lab.Refuse(lab.Conflict, "bath-exhausted", "%s", detail(err))
+	}
+	return set, factors, nil
+}
+
+// usedBefore is the film, by the area that the lab counts, that batches planned
+// before b and not run yet will have put through its baths by then.
+func usedBefore(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch) (mm2 int64, err error) {
+	baths := b.waitsFor
+	if b.BathSet != nil {
+		baths = *b.BathSet
+	}
+	err = tx.QueryRow(ctx, `
+		SELECT coalesce(sum(CASE $3 WHEN 'geometric' THEN r.geometric_area_mm2 ELSE r.trade_area_mm2 END), 0)::bigint
+		FROM batches o
+		JOIN batch_rolls br ON br.lab_id = o.lab_id AND br.batch_id = o.id AND br.live
+		JOIN rolls r ON r.lab_id = br.lab_id AND r.id = br.roll_id
+		WHERE o.lab_id = $1 AND o.status = 'planned' AND coalesce(o.bath_set_id, o.placed->>'bath_set') = $2
+			AND (o.start_at, o.id) < ($4, $5)`,
+		s.Lab.ID, baths, string(s.Lab.AreaRule), b.Start, b.ID).Scan(&mm2)
+	if err != nil {
+		return 0, fmt.Errorf("sum up the batches before: %w", err)
+	}
+	return mm2, nil
 }
 
 // loadOf is what a batch asks of its baths.
