@@ -60,11 +60,10 @@ func (c *Client) Path(parts ...string) string {
 	return "/v1/labs/" + strings.Join(append([]string{c.LabID}, parts...), "/")
 }
 
-// Get, Post, Patch and Delete send a request. A body that is not a string or
-// bytes is sent as JSON; Patch sends a merge patch.
+// Get sends a GET.
 func (c *Client) Get(path string) *Response { return c.Do(http.MethodGet, path, nil) }
 
-// Post sends a POST.
+// Post sends a POST. A body that is not a string or bytes is sent as JSON.
 func (c *Client) Post(path string, body any) *Response { return c.Do(http.MethodPost, path, body) }
 
 // Patch sends a merge patch for the revision that etag names.

@@ -111,13 +111,6 @@ func (m *model) with(b *batch, roll int) {
 	b.cabs = append(b.cabs, 0)
 }
 
-// without takes a roll out of a batch that is not placed.
-func (m *model) without(b *batch, roll int) {
-	at := slices.Index(b.rolls, roll)
-	b.rolls = slices.Delete(b.rolls, at, at+1)
-	b.cabs = b.cabs[:len(b.rolls)]
-}
-
 // attach puts a batch with its times into the timelines.
 func (s *state) attach(b *batch) {
 	m := s.m
