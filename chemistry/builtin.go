@@ -14,6 +14,7 @@ const (
 	sourceHand   = "Schaller, ECN hand-processing table (2004)"
 	sourceSS0514 = "US Army SS0514 (1994), p. 4-3"
 	sourceSS0509 = "US Army SS0509, p. 18"
+	sourceMost   = "at most half as long again before the bath is called worn: common practice"
 	sourceByHand = "by hand, as it foams in a machine: common practice"
 )
 
@@ -71,6 +72,12 @@ func dark(s Step) Step {
 // developer says that push and developing time act on the step.
 func developer(s Step) Step {
 	s.Developer = true
+	return s
+}
+
+// within bounds a step's time as it is done; 0 does not bind.
+func within(shortest, longest units.Duration, s Step) Step {
+	s.Shortest, s.Longest = shortest, longest
 	return s
 }
 

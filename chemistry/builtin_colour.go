@@ -8,13 +8,20 @@ var reversalPushes = []Push{
 	{Stops: 2, Developing: ms(11, 15), Source: memory + " (11:00 to 11:30; sources differ)"},
 }
 
+var (
+	disagreeFirst = Disagreement{Field: "/steps/0/tolerance", Taken: "±0.3 °C (" + memory + ")", Otherwise: "±0.17 °C",
+		Source: "article citing a 2005 Kodak sheet"}
+	disagreePush = Disagreement{Field: "/pushes", Taken: "4:15, 8:00, 11:15 for −1, +1, +2 stops (" + memory + ")",
+		Otherwise: "4:00 to 4:30, 7:30 to 8:00, 11:00 to 11:30", Source: memory + ": sources differ, and no table was read"}
+)
+
 // reversalSix sums to 33:00, a minute more than an encyclopaedia gives the
 // process; the order is Kodak TI2443's kit list.
 func reversalSix() ProcessDefinition {
 	return ProcessDefinition{
 		Code: "reversal-6", Name: "Colour reversal, six baths", Kind: ColourReversal,
 		Steps: []Step{
-			developer(dark(bath("first-developer", "First developer", ms(6, 0), 375, 381, sourceZ119))),
+			within(0, ms(9, 0), developer(dark(bath("first-developer", "First developer", ms(6, 0), 375, 381, sourceZ119+"; "+sourceMost)))),
 			dark(wash("First wash", ms(2, 0), 330, 390, "2:00: encyclopaedia footnoted to Kodak Z-119; range "+memory)),
 			// No wash follows: the agent must still be in the emulsion.
 			dark(bath("reversal-bath", "Reversal bath", ms(2, 0), 240, 390, memory+"; in the dark for its first minute: "+sourceSS0514)),
@@ -31,6 +38,8 @@ func reversalSix() ProcessDefinition {
 			"The first developer decides density, contrast and colour: mind its time and temperature most (" + sourceSS0514 + ").",
 			"Keep the bleach aerated (US Army SS0514, p. 2-15, on iron bleaches).",
 		},
+		Disagreements: []Disagreement{disagreeFirst, disagreePush,
+			{Field: "/steps", Taken: "33:00 in all", Otherwise: "32:00 in all", Source: "German encyclopaedia; the steps' own times are mostly " + memory}},
 		Source: "order: Kodak TI2443 rev. 01-00 and US Army SS0514, p. 4-3; figures: each step's own",
 	}
 }
@@ -41,11 +50,11 @@ func reversalThree() ProcessDefinition {
 	return ProcessDefinition{
 		Code: "reversal-3", Name: "Colour reversal, three baths", Kind: ColourReversal,
 		Steps: []Step{
-			developer(dark(bath("first-developer", "First developer", ms(6, 0), 375, 381, memory+" (6:00 to 6:30)"))),
+			within(0, ms(9, 0), developer(dark(bath("first-developer", "First developer", ms(6, 0), 375, 381, memory+" (6:00 to 6:30); "+sourceMost)))),
 			dark(wash("First rinse", ms(1, 30), 330, 390, memory)),
 			bath("colour-developer", "Colour developer with reversal", ms(6, 0), 374, 386, memory),
 			wash("Second rinse", ms(1, 30), 330, 390, memory),
-			bath("bleach-fix", "Bleach-fix", ms(6, 0), 330, 390, memory+" (6:00 to 10:00)"),
+			within(ms(6, 0), ms(10, 0), bath("bleach-fix", "Bleach-fix", ms(6, 0), 330, 390, memory+" (6:00 to 10:00)")),
 			wash("Final wash", ms(4, 0), 330, 390, memory),
 			last("stabiliser", "Stabiliser", ms(1, 0), 200, 390, memory+"; "+sourceByHand),
 		},
@@ -53,7 +62,8 @@ func reversalThree() ProcessDefinition {
 		Cautions: []string{
 			"The first developer decides density, contrast and colour: mind its time and temperature most (" + sourceSS0514 + ").",
 		},
-		Source: "order: encyclopaedia on the three-bath form; total 26:00 at 38 °C: German encyclopaedia; times of the steps: " + memory,
+		Disagreements: []Disagreement{disagreeFirst, disagreePush},
+		Source:        "order: encyclopaedia on the three-bath form; total 26:00 at 38 °C: German encyclopaedia; times of the steps: " + memory,
 	}
 }
 
@@ -65,11 +75,11 @@ func colourNegative() ProcessDefinition {
 		Code: "c-41", Name: "Colour negative C-41", Kind: ColourNegative,
 		Steps: []Step{
 			// ±0.15 °C is finer than a tenth of a degree.
-			developer(dark(Step{Role: "developer", Name: "Developer", Time: ms(3, 15), Temperature: 37_800, Tolerance: 150,
-				Agitation: agitateRoll, Drain: drain, Source: sourceZ131 + "; also Z-131, Table 4-1"})),
-			dark(bath("bleach", "Bleach", ms(6, 30), 350, 410, sourceZ131+" (4:20 to 6:30, the longer taken)")),
+			within(0, ms(4, 53), developer(dark(Step{Role: "developer", Name: "Developer", Time: ms(3, 15), Temperature: 37_800, Tolerance: 150,
+				Agitation: agitateRoll, Drain: drain, Source: sourceZ131 + "; also Z-131, Table 4-1; " + sourceMost}))),
+			within(ms(4, 20), 0, dark(bath("bleach", "Bleach", ms(6, 30), 350, 410, sourceZ131+" (4:20 to 6:30, the longer taken)"))),
 			wash("First wash", ms(1, 5), 240, 410, sourceZ131),
-			bath("fixer", "Fixer", ms(4, 20), 350, 410, sourceZ131),
+			within(ms(4, 20), 0, bath("fixer", "Fixer", ms(4, 20), 350, 410, sourceZ131+"; a minimum: Z-131, section 4")),
 			wash("Final wash", ms(3, 15), 240, 410, sourceZ131),
 			last("stabiliser", "Stabiliser or final rinse", ms(1, 5), 240, 410, sourceZ131+"; "+sourceByHand),
 		},
@@ -83,9 +93,20 @@ func colourNegative() ProcessDefinition {
 			"Aerate the bleach about 30 minutes before the run (US Army SS0514, p. 2-15).",
 			"Dry at no more than 60 °C (" + sourceZ131 + ").",
 		},
+		Control: []ControlLimit{
+			{Measure: "d_min", ActionHundredths: 3, ControlHundredths: 5, OneSided: true, Source: sourceControl},
+			{Measure: "ld", ActionHundredths: 6, ControlHundredths: 8, Source: sourceControl},
+			{Measure: "hd_minus_ld", ActionHundredths: 7, ControlHundredths: 9, Source: sourceControl},
+		},
+		Disagreements: []Disagreement{
+			{Field: "/pushes/1/developing", Taken: "3:45 for one stop", Otherwise: "4:20: a third longer for each stop", Source: "textbook excerpt, second-hand"},
+			{Field: "/steps/1/time", Taken: "bleach 6:30", Otherwise: "bleach 4:20", Source: sourceZ131 + ", which gives both"},
+		},
 		Source: sourceZ131,
 	}
 }
+
+const sourceControl = "Kodak Z-131, Table 5-1, second-hand"
 
 // cineNegative is the machine process of H-24.07 with the two steps that a
 // hand line does otherwise: a prebath of a minute, and the backing off by hand.
@@ -96,9 +117,9 @@ func cineNegative() ProcessDefinition {
 	return ProcessDefinition{
 		Code: "ecn-2", Name: "Cine colour negative ECN-2", Kind: ColourNegative,
 		Steps: []Step{
-			dark(bath("prebath", "Prebath", ms(1, 0), 260, 280, "1:00 at 27 ± 1 °C: "+sourceHand+" (0:10 in a machine: "+sourceH2407+")")),
+			within(ms(0, 10), 0, dark(bath("prebath", "Prebath", ms(1, 0), 260, 280, "1:00 at 27 ± 1 °C: "+sourceHand+" (0:10 in a machine: "+sourceH2407+")"))),
 			dark(backing),
-			developer(dark(bath("developer", "Developer", ms(3, 0), 410, 412, sourceH2407))),
+			within(0, ms(4, 30), developer(dark(bath("developer", "Developer", ms(3, 0), 410, 412, sourceH2407+"; "+sourceMost)))),
 			dark(bath("stop", "Stop bath", ms(0, 30), 270, 380, sourceH2407)),
 			dark(wash("First wash", ms(0, 30), 270, 380, sourceH2407)),
 			bath("bleach", "Bleach", ms(3, 0), 370, 390, sourceH2407+", ferricyanide bleach"),
@@ -114,6 +135,11 @@ func cineNegative() ProcessDefinition {
 		Cautions: []string{
 			"Film without a carbon backing needs no backing removal: it belongs to the stock, not to the process.",
 			"Never let acid, or heat with acid, come to a ferricyanide bleach: it can give off hydrogen cyanide (" + memory + ").",
+		},
+		Disagreements: []Disagreement{
+			{Field: "/steps/0/time", Taken: "prebath 1:00, by hand", Otherwise: "prebath 0:10, in a machine", Source: sourceH2407},
+			{Field: "/steps/5/time", Taken: "ferricyanide bleach 3:00", Otherwise: "persulfate bleach 1:00 after an accelerator", Source: sourceH2407},
+			{Field: "/pushes/1/developing", Taken: "3:50, the middle", Otherwise: "3:40 to 4:00", Source: "journal paper on a high-speed negative (1982), second-hand"},
 		},
 		Source: sourceH2407 + "; prebath and backing by hand: " + sourceHand,
 	}

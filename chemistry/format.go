@@ -20,6 +20,9 @@ type Format struct {
 	// TradeAreaMM2 is what the trade counts LengthMM of it as; without one it
 	// counts as it measures.
 	TradeAreaMM2 *int64 `json:"trade_area_mm2"`
+	// FramesPerFoot is how many frames a foot of cine film has, over its whole
+	// width: double 8 has two rows until it is slit. 0 of other film.
+	FramesPerFoot int64 `json:"frames_per_foot,omitempty"`
 	// Hang is how it dries.
 	Hang Hang `json:"hang"`
 	// Source says where the figures come from.
@@ -139,6 +142,10 @@ func (f Format) Validate() []Fault {
 		fs.add("/hang", "unknown", "want strip, loop or single, not %q", f.Hang)
 	case (f.Hang == HangSingle) != (f.Kind == Sheet):
 		fs.add("/hang", "hang", "sheets hang singly, and nothing else does")
+	}
+	fs.between("/frames_per_foot", f.FramesPerFoot, 0, 1_000)
+	if f.FramesPerFoot != 0 && f.Kind != Cine {
+		fs.add("/frames_per_foot", "not-cine", "only cine film is counted in frames a foot")
 	}
 	fs.text("/source", f.Source, 500)
 	return fs

@@ -2,10 +2,11 @@ package chemistry
 
 // The widths, in µm, that several formats share.
 const (
-	width35 = 34_975 // SMPTE 102-2002, Table 1 (34.975 ± 0.025 mm)
-	width16 = 15_950 // SMPTE 109 / ISO 69, from memory (15.95 ± 0.025 mm)
-	width8S = 7_976  // SMPTE 149-2004, Table 1, dimension A (7.976 ± 0.038 mm)
-	width12 = 61_000 // about 61 mm, encyclopaedia, second-hand
+	width35  = 34_975 // SMPTE 102-2002, Table 1 (34.975 ± 0.025 mm)
+	width16  = 15_950 // SMPTE 109 / ISO 69, from memory (15.95 ± 0.025 mm)
+	width8S  = 7_976  // SMPTE 149-2004, Table 1, dimension A (7.976 ± 0.038 mm)
+	width110 = 16_000 // 16 mm, encyclopaedia, second-hand
+	width12  = 61_000 // about 61 mm, encyclopaedia, second-hand
 )
 
 // The sources that several formats share.
@@ -44,14 +45,24 @@ var builtInFormats = []Format{
 		TradeAreaMM2: rolls(35, 80), Hang: HangSingle, Source: "trade area: 35 of 80 in²; " + sourceInch},
 	{Code: "8x10", Name: "8×10 in sheet", Kind: Sheet, WidthUM: 203_200, LengthMM: 254, ReelKind: "holder-8x10",
 		TradeAreaMM2: rolls(1, 1), Hang: HangSingle, Source: sourceRoll + sourceInch},
-	{Code: "cine-8-15m", Name: "8 mm Type S, 50 ft load", Kind: Cine, WidthUM: width8S, LengthMM: 15_240, ReelKind: "spiral-8",
+	{Code: "cine-8-15m", Name: "8 mm Type S, 50 ft load", Kind: Cine, WidthUM: width8S, LengthMM: 15_240, FramesPerFoot: 72, ReelKind: "spiral-8",
 		Hang: HangLoop, Source: "width: SMPTE 149-2004 Table 1; length: 50 ft, second-hand; counts as it measures"},
-	{Code: "cine-double8", Name: "Double 8, 25 ft spool, unslit", Kind: Cine, WidthUM: width16, LengthMM: 7_620, ReelKind: "spiral-16",
-		Hang: HangLoop, Source: source16 + "length: 25 ft, second-hand; counts as it measures"},
-	{Code: "cine-16-30m", Name: "16 mm, 100 ft spool", Kind: Cine, WidthUM: width16, LengthMM: 30_480, ReelKind: "spiral-16",
+	{Code: "cine-8", Name: "8 mm Type S, any length", Kind: Cine, WidthUM: width8S, LengthMM: 15_240, LengthGiven: true, FramesPerFoot: 72, ReelKind: "spiral-8",
+		Hang: HangLoop, Source: "width: SMPTE 149-2004 Table 1; counts as it measures"},
+	{Code: "cine-double8", Name: "Double 8, 25 ft spool, unslit", Kind: Cine, WidthUM: width16, LengthMM: 7_620, FramesPerFoot: 160, ReelKind: "spiral-16",
+		Hang: HangLoop, Source: source16 + "length: 25 ft, run twice, second-hand; 80 frames a foot in two rows; counts as it measures"},
+	{Code: "cine-double8-any", Name: "Double 8, any length, unslit", Kind: Cine, WidthUM: width16, LengthMM: 7_620, LengthGiven: true, FramesPerFoot: 160, ReelKind: "spiral-16",
+		Hang: HangLoop, Source: source16 + "80 frames a foot in two rows, second-hand; counts as it measures"},
+	{Code: "cine-16-30m", Name: "16 mm, 100 ft spool", Kind: Cine, WidthUM: width16, LengthMM: 30_480, FramesPerFoot: 40, ReelKind: "spiral-16",
 		Hang: HangLoop, Source: source16 + "length: 100 ft, second-hand; counts as it measures"},
-	{Code: "cine-16", Name: "16 mm, any length", Kind: Cine, WidthUM: width16, LengthMM: 30_480, LengthGiven: true, ReelKind: "spiral-16",
+	{Code: "cine-16-122m", Name: "16 mm, 400 ft core", Kind: Cine, WidthUM: width16, LengthMM: 121_920, FramesPerFoot: 40, ReelKind: "spiral-16",
+		Hang: HangLoop, Source: source16 + "length: 400 ft, second-hand; counts as it measures"},
+	{Code: "cine-16", Name: "16 mm, any length", Kind: Cine, WidthUM: width16, LengthMM: 30_480, LengthGiven: true, FramesPerFoot: 40, ReelKind: "spiral-16",
 		Hang: HangLoop, Source: source16 + "counts as it measures"},
+	{Code: "cine-35", Name: "35 mm cine, short end", Kind: Cine, WidthUM: width35, LengthMM: 30_480, LengthGiven: true, FramesPerFoot: 16, ReelKind: "spiral-35-cine",
+		Hang: HangLoop, Source: source35 + "four perforations a frame, 16 frames a foot: second-hand; counts as it measures"},
+	{Code: "110", Name: "110, 24 exposures", Kind: Still, WidthUM: width110, LengthMM: 666, ReelKind: "spiral-16",
+		Hang: HangStrip, Source: "16 mm wide, four frames to 111 mm: encyclopaedia, second-hand (size: ISO 13450:1996); its ends left out; counts as it measures"},
 }
 
 // BuiltInFormats are the formats that every lab has, in the order to show them.

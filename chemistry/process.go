@@ -30,6 +30,12 @@ type ProcessDefinition struct {
 	// Temperatures correct the developing time of a black-and-white process
 	// for the temperature that the developer has; colour has none.
 	Temperatures []TemperaturePoint `json:"temperatures,omitempty"`
+	// Curve does the same where there is no table.
+	Curve *TemperatureCurve `json:"curve,omitempty"`
+	// Control are the limits of its control strips.
+	Control []ControlLimit `json:"control,omitempty"`
+	// Disagreements are where sources differ from what it takes.
+	Disagreements []Disagreement `json:"disagreements,omitempty"`
 	// Cautions are the process's own, beside those of its baths.
 	Cautions []string `json:"cautions,omitempty"`
 	// Source says where the process as a whole comes from; each step and push
@@ -66,6 +72,10 @@ type Step struct {
 	Name string `json:"name"`
 	// Time is the normal one; 0 for the developer of a FilmDeveloping process.
 	Time units.Duration `json:"time"`
+	// Shortest and Longest bound the step as it is done; 0 does not. Of the
+	// developer they are of normal development: a push moves them along.
+	Shortest units.Duration `json:"shortest,omitempty"`
+	Longest  units.Duration `json:"longest,omitempty"`
 	// The solution may be from Temperature − Tolerance to Temperature +
 	// Tolerance. Where a source gives a range alone, Temperature is its middle.
 	Temperature units.Temperature `json:"temperature"`
@@ -88,6 +98,19 @@ type Step struct {
 // Lowest and Highest bound the step's temperature.
 func (s Step) Lowest() units.Temperature  { return s.Temperature - s.Tolerance }
 func (s Step) Highest() units.Temperature { return s.Temperature + s.Tolerance }
+
+// LongestAt is Longest of a step whose normal time is base; 0 does not bind.
+func (s Step) LongestAt(base units.Duration) units.Duration { return s.moved(s.Longest, base) }
+
+// ShortestAt is Shortest of a step whose normal time is base; 0 does not bind.
+func (s Step) ShortestAt(base units.Duration) units.Duration { return s.moved(s.Shortest, base) }
+
+func (s Step) moved(bound, base units.Duration) units.Duration {
+	if bound == 0 || s.Time == 0 || base == s.Time {
+		return bound
+	}
+	return units.Duration(divHalfUp(int64(bound)*int64(base), int64(s.Time)))
+}
 
 // A Push is the developing time at so many stops of push, or pull if negative.
 type Push struct {

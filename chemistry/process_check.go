@@ -28,6 +28,8 @@ func (d ProcessDefinition) Validate() []Fault {
 	d.checkSteps(&fs)
 	d.checkDeveloping(&fs)
 	d.checkTemperatures(&fs)
+	d.checkCurve(&fs)
+	d.checkControl(&fs)
 	fs.between("/cautions", int64(len(d.Cautions)), 0, mostCautions)
 	for i, c := range d.Cautions {
 		fs.text(fmt.Sprintf("/cautions/%d", i), c, 500)
@@ -65,7 +67,11 @@ func (d ProcessDefinition) checkSteps(fs *faults) {
 }
 
 func (s Step) check(fs *faults, at string, timeByFilm bool) {
-	fs.code(at+"/role", s.Role)
+	if s.Role == "" && !s.Water {
+		fs.add(at+"/role", "step-without-bath", "the step %q names no bath and is not of water", s.Name)
+	} else {
+		fs.code(at+"/role", s.Role)
+	}
 	fs.text(at+"/name", s.Name, 100)
 	if timeByFilm {
 		if s.Time != 0 {
@@ -73,6 +79,12 @@ func (s Step) check(fs *faults, at string, timeByFilm bool) {
 		}
 	} else if s.Time < 1 || s.Time > longestStep {
 		fs.add(at+"/time", "out-of-range", "want PT1S to %s, not %s", longestStep, s.Time)
+	}
+	if s.Shortest < 0 || s.Shortest > s.Time && s.Time > 0 {
+		fs.add(at+"/shortest", "out-of-range", "want at most the step's own %s, not %s", s.Time, s.Shortest)
+	}
+	if s.Longest < 0 || s.Longest != 0 && s.Longest < s.Time || s.Longest > longestStep {
+		fs.add(at+"/longest", "out-of-range", "want the step's own %s to %s, not %s", s.Time, longestStep, s.Longest)
 	}
 	if s.Temperature <= 0 || s.Temperature > hottest {
 		fs.add(at+"/temperature", "out-of-range", "want above 0 °C to %s, not %s", hottest, s.Temperature)
@@ -126,5 +138,26 @@ func (d ProcessDefinition) checkDeveloping(fs *faults) {
 	}
 	if !normal {
 		fs.add("/pushes", "normal-missing", "the table needs a row for 0 stops")
+	}
+}
+
+func (d ProcessDefinition) checkControl(fs *faults) {
+	fs.between("/control", int64(len(d.Control)), 0, 20)
+	for i, c := range d.Control {
+		at := fmt.Sprintf("/control/%d", i)
+		fs.text(at+"/measure", c.Measure, 40)
+		fs.between(at+"/action_hundredths", c.ActionHundredths, 0, 400)
+		fs.between(at+"/control_hundredths", c.ControlHundredths, 0, 400)
+		if c.ControlHundredths < c.ActionHundredths {
+			fs.add(at, "order", "the control limit is no nearer than the action limit")
+		}
+		fs.text(at+"/source", c.Source, 500)
+	}
+	fs.between("/disagreements", int64(len(d.Disagreements)), 0, 20)
+	for i, c := range d.Disagreements {
+		at := fmt.Sprintf("/disagreements/%d", i)
+		for name, text := range map[string]string{"field": c.Field, "taken": c.Taken, "otherwise": c.Otherwise, "source": c.Source} {
+			fs.text(at+"/"+name, text, 500)
+		}
 	}
 }

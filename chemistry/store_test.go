@@ -117,7 +117,7 @@ func (b *bench) scheduleVersion() int64 {
 func TestAFormatOfTheLabsOwn(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	own := chemistry.Format{Code: "110", Name: "110", Kind: chemistry.Still, WidthUM: 16_000, LengthMM: 680, ReelKind: "spiral-16",
+	own := chemistry.Format{Code: "127", Name: "127", Kind: chemistry.Still, WidthUM: 16_000, LengthMM: 680, ReelKind: "spiral-16",
 		Hang: chemistry.HangStrip, Source: "measured by the lab"}
 	add := func(f chemistry.Format) func(context.Context, pgx.Tx) error {
 		return func(ctx context.Context, tx pgx.Tx) error {
@@ -130,13 +130,13 @@ func TestAFormatOfTheLabsOwn(t *testing.T) {
 	builtIn := own
 	builtIn.Code = "120"
 	b.refused("format-exists", add(builtIn))
-	own.Code, own.WidthUM = "110-wide", 0
+	own.Code, own.WidthUM = "127-wide", 0
 	if r := b.refused("invalid", add(own)); r.Kind != lab.Invalid || r.Faults[0].Pointer != "/width_um" {
 		t.Errorf("%+v", r)
 	}
 	b.do(func(ctx context.Context, tx pgx.Tx) error {
 		all, err := chemistry.Formats(ctx, tx, "lab_a")
-		if n := len(chemistry.BuiltInFormats()); err == nil && (len(all) != n+1 || all[n].Code != "110" || all[n].WidthUM != 16_000) {
+		if n := len(chemistry.BuiltInFormats()); err == nil && (len(all) != n+1 || all[n].Code != "127" || all[n].WidthUM != 16_000) {
 			t.Errorf("%d formats, the last %+v", len(all), all[len(all)-1])
 		}
 		return err
@@ -147,9 +147,9 @@ func TestAFormatOfTheLabsOwn(t *testing.T) {
 			return err
 		}
 	}
-	b.do(find("lab_a", "110"))
+	b.do(find("lab_a", "127"))
 	b.do(find("lab_b", "120"))
-	b.refused("not-found", find("lab_b", "110"))
+	b.refused("not-found", find("lab_b", "127"))
 }
 
 func TestAProcessOfTheLabsOwnOverridesTheBuiltInOne(t *testing.T) {

@@ -16,7 +16,8 @@ type TemperaturePoint struct {
 // AtTemperature is the factor on the developing time when the developer is
 // measured to be so warm. Within the step's tolerance it is 1000. A colour
 // developer outside it is refused, never corrected; a black-and-white one is
-// corrected between the points of its table and refused beyond them. It fails
+// corrected between the points of its table, or on its curve, and refused beyond
+// them. It fails
 // with a Fault.
 func (p Process) AtTemperature(measured units.Temperature) (Factor, error) {
 	s := p.DeveloperStep()
@@ -28,6 +29,9 @@ func (p Process) AtTemperature(measured units.Temperature) (Factor, error) {
 		return Factor{}, fault("/temperature", "developer-out-of-tolerance",
 			"%s at %s is outside %s to %s; a colour developer's layers do not change alike, so its time cannot be corrected: bring it to temperature",
 			s.Name, measured, s.Lowest(), s.Highest())
+	}
+	if p.Curve != nil {
+		return p.Curve.factor(p, measured)
 	}
 	t := p.Temperatures
 	if len(t) == 0 || measured < t[0].Temperature || measured > t[len(t)-1].Temperature {
