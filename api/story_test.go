@@ -332,9 +332,10 @@ func (s *story) sheets(t *testing.T) {
 			t.Errorf("sheet of %s: phases %+v, cautions %v", b.Process, phases, sheet.Cautions)
 		}
 		if b.Rolls[0].Roll == s.Rolls["pilar-slide"] {
-			// 8:00 for a push of a stop (from memory). Two rolls of 51,613 mm² in 2 L, by the kit's
-			// table from 1 at 0 to 1.08 at 154,839 mm² per litre: 1.02667, in thousandths 1.027.
-			if dev := sheet.Steps[0]; dev.BaseTime != 6*units.Minute || dev.Time != 493 || len(dev.Working) != 2 {
+			// 8:00 for a push of a stop (from memory). The 2 L have seen two rolls of 51,613 mm², and two
+			// loads of 121,554 mm² will have gone before it on Monday: 173,167 mm² per litre. By the kit's
+			// table from 1.08 at 154,839 to 1.16 at 309,678 that is 1.0895, in thousandths 1.089.
+			if dev := sheet.Steps[0]; dev.BaseTime != 6*units.Minute || dev.Time != 523 || len(dev.Working) != 2 {
 				t.Errorf("the pushed developer takes %s, of %s, by %+v", dev.Time, dev.BaseTime, dev.Working)
 			}
 		}
@@ -356,11 +357,16 @@ func TestStoryOnAnyDay(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, now := range []time.Time{
+	days := []time.Time{
 		time.Date(2026, 11, 23, 0, 5, 0, 0, zone),
 		time.Date(2027, 3, 28, 23, 55, 0, 0, zone), // the clocks went on that morning
 		time.Date(2026, 10, 21, 12, 0, 0, 0, zone), // they go back at the end of this week
-	} {
+	}
+	if raceDetector {
+		// Planning is tens of times slower then, and finds no other races on other days.
+		days = days[:2]
+	}
+	for _, now := range days {
 		told = append(told, newStory(t, now))
 	}
 	for _, other := range told {
