@@ -16,10 +16,10 @@ import (
 const maxName = 200
 
 // checkName notes a fault at pointer unless name can be told by people:
-// something other than blanks, on one line, of 200 characters at most.
+// something to see, on one line, of 200 characters at most.
 func checkName(r *Refusal, pointer, name string) {
 	switch {
-	case strings.TrimSpace(name) == "":
+	case !strings.ContainsFunc(name, visible):
 		r.With(pointer, "blank", "a name may not be blank")
 	case utf8.RuneCountInString(name) > maxName:
 		r.With(pointer, "length", "a name may have %d characters at most", maxName)
@@ -28,10 +28,19 @@ func checkName(r *Refusal, pointer, name string) {
 	}
 }
 
-// checkZone refuses all but IANA names of time zones. "Local" and "" load as
-// well, but mean another zone on every machine.
+// visible says whether a character leaves a mark: neither a blank nor one that
+// only steers how others are written.
+func visible(r rune) bool { return unicode.IsGraphic(r) && !unicode.IsSpace(r) }
+
+// noZones load as time zones but name none: some mean another one on every
+// machine, and Factory that nobody has chosen yet.
+var noZones = []string{"", "Local", "localtime", "posixrules", "Factory"}
+
+// checkZone refuses all but IANA names of time zones. The databases posix/ and
+// right/ are copies of the zones, the second with leap seconds in its clock.
 func checkZone(name string) error {
-	if _, err := time.LoadLocation(name); err != nil || name == "" || name == "Local" {
+	_, err := time.LoadLocation(name)
+	if err != nil || slices.Contains(noZones, name) || strings.HasPrefix(name, "posix/") || strings.HasPrefix(name, "right/") {
 		return Refuse(Invalid, "no-such-time-zone", "there is no such time zone").
 			With("/time_zone", "no-such-time-zone", "want an IANA name, such as Europe/Lisbon")
 	}
