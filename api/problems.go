@@ -35,6 +35,7 @@ var problemTypes = []problemType{
 	{"internal", 500, "Something went wrong on our side", "The request met a fault in Wetside. Its instance finds it in the server's log."},
 	{"invalid", 422, "Against a rule", "The request is well formed but breaks a rule of the lab or of the trade. Each error names the field and the rule."},
 	{"kit-closed", 409, "The kit is closed", "A closed kit has been shared out; nothing more can be drawn from it or charged to it."},
+	{"kit-expired", 409, "The kit is past its life", "Neither an unopened kit past its date nor an opened one past its opened life is mixed."},
 	{"kit-has-open-batches", 409, "The kit is still planned for", "Batches that are committed but not run draw on this kit. Record or cancel them, then close it."},
 	{"kit-spent", 409, "The kit has no portion left", "Every portion of this kit has been mixed."},
 	{"malformed", 400, "Not what the contract says", "The request is not of the shape that /openapi.yaml gives. Each error names a field by JSON Pointer, or a parameter, and what is wrong with it."},
