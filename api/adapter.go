@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -111,9 +112,15 @@ func (c *call) receive(w http.ResponseWriter, path map[string]string) error {
 		return lab.Refuse(lab.Malformed, "malformed", "the body broke off")
 	}
 	c.raw = raw
-	query := c.http.URL.Query()
+	query, err := url.ParseQuery(c.http.URL.RawQuery)
+	if err != nil {
+		c.wrong = lab.Refuse(lab.Malformed, "malformed", "the query cannot be read: parameters are parted by &, and %% begins two hexadecimal digits")
+	}
 	c.req = Request{Setup: c.who.Subject == setupSubject, Clock: c.clock, path: path, query: query, body: raw}
-	if c.wrong = c.shape.checkPath(path); c.wrong != nil {
+	if noPath := c.shape.checkPath(path); noPath != nil {
+		c.wrong = noPath
+	}
+	if c.wrong != nil {
 		return nil
 	}
 	if c.wrong = c.shape.checkQuery(query); c.wrong != nil {

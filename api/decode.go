@@ -22,7 +22,7 @@ const (
 
 // parseJSON reads a body strictly: one JSON value in UTF-8, objects without
 // duplicate members, nothing after it, no NUL in texts (PostgreSQL cannot keep
-// it), no exponents. It refuses with Malformed, naming the field or the offset.
+// it) and no broken characters, no fractions or exponents. It refuses with Malformed, naming the field or the offset.
 func parseJSON(data []byte) (any, error) {
 	switch {
 	case len(bytes.TrimSpace(data)) == 0:
@@ -88,12 +88,16 @@ func (w *walker) value(depth int) (any, error) {
 		}
 		return w.array(depth)
 	case json.Number:
-		if len(t) > maxNumber || strings.ContainsAny(t.String(), "eE") {
-			w.fault("wrong-type", "want a number in plain digits")
+		if len(t) > maxNumber || strings.ContainsAny(t.String(), ".eE") {
+			w.fault("wrong-type", "want a whole number in plain digits")
 		}
 	case string:
 		if strings.ContainsRune(t, 0) {
 			w.fault("control-character", "a text may not hold NUL")
+		}
+		// What half of a surrogate pair is decoded to as well.
+		if strings.ContainsRune(t, utf8.RuneError) {
+			w.fault("broken-character", "a character of this text was lost before it came here")
 		}
 	}
 	return token, nil

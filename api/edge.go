@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"runtime/debug"
 	"time"
 
@@ -56,6 +57,10 @@ func (a *API) route(op operation) echo.HandlerFunc {
 		path := map[string]string{}
 		for i, name := range c.ParamNames() {
 			path[name] = c.ParamValues()[i]
+			// Echo routes by the escaped path where it differs from the usual spelling.
+			if plain, err := url.PathUnescape(path[name]); err == nil && c.Request().URL.RawPath != "" {
+				path[name] = plain
+			}
 		}
 		return a.serve(op, c.Response(), c.Request(), path)
 	}

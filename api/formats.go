@@ -12,8 +12,13 @@ import (
 // formats are the contract's text formats, as the program reads them.
 var formats = []*jsonschema.Format{
 	{Name: "date-time", Validate: text(func(s string) error {
-		if _, err := time.Parse(time.RFC3339, s); err != nil {
+		t, err := time.Parse(time.RFC3339, s)
+		if err != nil {
 			return errors.New("want an instant with its offset, such as 2026-11-30T18:00:00Z")
+		}
+		// The contract's pattern sees the year as written; it is answered in UTC.
+		if year := t.UTC().Year(); year < 2000 || year > 2100 {
+			return errors.New("want an instant of the years 2000 to 2100 in UTC")
 		}
 		return nil
 	})},
