@@ -167,7 +167,7 @@ func Mix(ctx context.Context, tx pgx.Tx, s lab.Scope, in chemistry.NewMix) (chem
 	}
 	set, err := chemistry.MixKit(ctx, tx, s, in)
 	if err != nil {
-		return chemistry.BathSet{}, err
+		return chemistry.BathSet{}, at("/kit", err)
 	}
 	_, err = tx.Exec(ctx, `
 		WITH pending AS (

@@ -49,13 +49,11 @@ func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, 
 		return Booking{}, err
 	}
 	session, err := FindSession(ctx, tx, s.Lab.ID, in.Session)
-	switch {
-	case err != nil:
+	if err != nil {
+		return Booking{}, at("/session", err)
+	}
+	if err := session.open(s.Now); err != nil {
 		return Booking{}, err
-	case session.CancelledAt != nil:
-		return Booking{}, lab.Refuse(lab.Conflict, "session-cancelled", "the session is cancelled")
-	case !session.End.After(s.Now):
-		return Booking{}, lab.Refuse(lab.Conflict, "session-over", "the session is over")
 	}
 	rolls, err := bookable(ctx, tx, s, in.Rolls)
 	if err != nil {
@@ -94,7 +92,7 @@ func bookable(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([]Roll
 		}
 		roll, err := FindRoll(ctx, tx, s, id)
 		if err != nil {
-			return nil, err
+			return nil, at(pointer, err)
 		}
 		switch {
 		case roll.Member != s.By.ID && !s.By.Has(lab.RoleSteward):

@@ -3,6 +3,7 @@ package scheduling
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -38,21 +39,28 @@ type NewDirection struct {
 const directionColumns = `id, roll_id, session_id, given_by, given_at`
 
 // Direct pins or bans a roll. It refuses with `directions-clash` what
-// contradicts the roll's booking or what was directed before.
+// contradicts the roll's booking or what was directed before, and pins to a
+// session that cannot take the roll: session-cancelled, session-over, invalid.
 func Direct(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind, in NewDirection) (Direction, error) {
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
 		return Direction{}, err
 	}
 	roll, err := FindRoll(ctx, tx, s, in.Roll)
 	if err != nil {
-		return Direction{}, err
+		return Direction{}, at("/roll", err)
 	}
 	if roll.Status != OnShelf && roll.Status != Booked {
 		return Direction{}, lab.Refuse(lab.Conflict, "roll-not-on-shelf", "the roll is %s", roll.Status)
 	}
 	if in.Session != nil {
-		if _, err := FindSession(ctx, tx, s.Lab.ID, *in.Session); err != nil {
-			return Direction{}, err
+		session, err := FindSession(ctx, tx, s.Lab.ID, *in.Session)
+		if err != nil {
+			return Direction{}, at("/session", err)
+		}
+		if kind == Pin {
+			if err := session.takes(roll, s.Now); err != nil {
+				return Direction{}, err
+			}
 		}
 	}
 	if err := checkClash(ctx, tx, s, kind, roll, in.Session); err != nil {
@@ -66,6 +74,19 @@ func Direct(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind, in 
 		return Direction{}, err
 	}
 	return d, lab.Touch(ctx, tx, s.Lab.ID)
+}
+
+// takes refuses what a pin could only keep out of every plan: a session that
+// is called off or over, or that is for other processes than the roll's.
+func (e Session) takes(roll Roll, now time.Time) error {
+	if err := e.open(now); err != nil {
+		return err
+	}
+	if !e.allows(roll.Process) {
+		return lab.Refuse(lab.Invalid, "invalid", "the session is for other processes").
+			With("/session", "process", "it is for %s, the roll needs %s", strings.Join(e.Processes, ", "), roll.Process)
+	}
+	return nil
 }
 
 func checkClash(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind, roll Roll, session *string) error {

@@ -50,8 +50,15 @@ func AddOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewOpening) (Ope
 	if err := checkSessionParts(ctx, tx, s, in.Tank, in.Operator, in.Processes); err != nil {
 		return Opening{}, err
 	}
-	if in.Weekday < 1 || in.Weekday > 7 || in.Lasts < units.Minute || in.Lasts > units.Day {
-		return Opening{}, lab.Refuse(lab.Invalid, "invalid", "want a weekday from 1 to 7 and between a minute and a day")
+	no := lab.Refuse(lab.Invalid, "invalid", "the opening cannot be kept")
+	if in.Weekday < 1 || in.Weekday > 7 {
+		_ = no.With("/weekday", "out-of-range", "want 1 for Monday to 7 for Sunday")
+	}
+	if in.Lasts < units.Minute || in.Lasts > units.Day {
+		_ = no.With("/lasts", "out-of-range", "an opening lasts from a minute to a day")
+	}
+	if err := no.OrNil(); err != nil {
+		return Opening{}, err
 	}
 	return one[Opening](ctx, tx, "opening", `
 		INSERT INTO openings (lab_id, id, weekday, starts, lasts_s, tank_id, operator_id, processes)

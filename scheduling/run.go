@@ -67,7 +67,11 @@ func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in N
 	if err != nil {
 		return Run{}, err
 	}
-	if err := in.check(s, b); err != nil {
+	session, err := FindSession(ctx, tx, s.Lab.ID, b.Session)
+	if err != nil {
+		return Run{}, err
+	}
+	if err := in.check(s, b, session); err != nil {
 		return Run{}, err
 	}
 	sheet, err := runSheet(ctx, tx, s, b)
@@ -107,7 +111,7 @@ func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in N
 }
 
 // check refuses what cannot be a run of the batch.
-func (in NewRun) check(s lab.Scope, b Batch) error {
+func (in NewRun) check(s lab.Scope, b Batch, session Session) error {
 	switch {
 	case b.Status == BatchDone || b.Status == BatchSpoiled:
 		return lab.Refuse(lab.Conflict, "run-already-recorded", "the batch's run is recorded")
@@ -122,6 +126,10 @@ func (in NewRun) check(s lab.Scope, b Batch) error {
 	}
 	if !in.EndedAt.After(in.StartedAt) || in.EndedAt.Sub(in.StartedAt) > longestRun {
 		_ = no.With("/ended_at", "out-of-range", "want an end after the start, within a day")
+	}
+	// People may begin early or run late, but not be done before they opened.
+	if in.EndedAt.After(in.StartedAt) && !in.EndedAt.After(session.Start) {
+		_ = no.With("/ended_at", "before-session", "its session began at %s", session.Start.Format(time.RFC3339))
 	}
 	if in.EndedAt.After(s.Now) {
 		_ = no.With("/ended_at", "in-the-future", "record a run once it is over")

@@ -54,6 +54,9 @@ const sessionColumns = `e.id, e.tank_id, lower(e.during), upper(e.during), e.ope
 // longestSession bounds a session: a day.
 const longestSession = 24 * time.Hour
 
+// furthestSession is how far ahead a session may end.
+const furthestSession = 5 * 365 * 24 * time.Hour
+
 // AddSession adds a session outside the weekly openings. It refuses one that
 // is over or longer than a day, and with `tank-taken` one that overlaps another
 // of its tank.
@@ -64,6 +67,9 @@ func AddSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession) (Ses
 	}
 	if in.End.Sub(in.Start) > longestSession {
 		_ = no.With("/end", "too-long", "a session is a day at most")
+	}
+	if in.End.Sub(s.Now) > furthestSession {
+		_ = no.With("/end", "out-of-range", "want an end within five years")
 	}
 	if err := no.OrNil(); err != nil {
 		return Session{}, err
@@ -185,6 +191,20 @@ func CancelSession(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 		return Session{}, err
 	}
 	return FindSession(ctx, tx, s.Lab.ID, id)
+}
+
+// open refuses what can no longer be put into the session at now, with
+// session-cancelled or session-over.
+func (e Session) open(now time.Time) error {
+	switch {
+	case e.CancelledAt != nil:
+		return lab.Refuse(lab.Conflict, "session-cancelled", "the session is cancelled").
+			With("/session", "session-cancelled", "called off at %s", e.CancelledAt.Format(time.RFC3339))
+	case !e.End.After(now):
+		return lab.Refuse(lab.Conflict, "session-over", "the session is over").
+			With("/session", "session-over", "over since %s", e.End.Format(time.RFC3339))
+	}
+	return nil
 }
 
 // allows says whether the session is for a process.

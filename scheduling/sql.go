@@ -2,6 +2,7 @@ package scheduling
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"github.com/jackc/pgx/v5"
@@ -34,6 +35,15 @@ func one[T any](ctx context.Context, tx pgx.Tx, what, query string, args ...any)
 		return none, lab.Refuse(lab.NotFound, "not-found", "there is no such %s", what)
 	}
 	return items[0], nil
+}
+
+// at points a NotFound refusal, for an id that came in the body, to its field.
+func at(pointer string, err error) error {
+	var no *lab.Refusal
+	if !errors.As(err, &no) || no.Kind != lab.NotFound || len(no.Faults) > 0 {
+		return err
+	}
+	return no.With(pointer, "unknown", "%s", no.Detail)
 }
 
 // stale is the refusal of a change to a version that is no longer the newest.

@@ -60,6 +60,10 @@ func OpenWeek(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewWeek) (OpenedWe
 	if err != nil {
 		return answer, err
 	}
+	if monday.AddDate(0, 0, 8).Sub(s.Now) > furthestSession {
+		return answer, lab.Refuse(lab.Invalid, "invalid", "the week is too far ahead").
+			With("/week", "out-of-range", "want a week within five years")
+	}
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
 		return answer, err
 	}
