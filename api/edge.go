@@ -109,7 +109,7 @@ func asOurs(err error) error {
 		return lab.Refuse(lab.NotFound, "not-found", "there is nothing at this address")
 	case errors.As(err, &routing) && routing.Code == http.StatusMethodNotAllowed:
 		return &failure{status: routing.Code, code: "method-not-allowed", detail: "Allow lists the methods that this address knows"}
-	case errors.Is(err, context.DeadlineExceeded) && !errors.Is(err, errNoConnection):
+	case errors.Is(err, context.DeadlineExceeded) && !errors.Is(err, errNoConnection) && !errors.Is(err, errUnknownOutcome):
 		return busyIfWaited(err, "57014")
 	}
 	return err

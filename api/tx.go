@@ -74,7 +74,11 @@ func (s *store) inTx(ctx context.Context, opts pgx.TxOptions, f func(pgx.Tx) err
 	return busyIfWaited(err, "40001")
 }
 
-var errNoConnection = errors.New("no database connection")
+var (
+	errNoConnection = errors.New("no database connection")
+	// errUnknownOutcome is a commit to which no answer came: it may have got through.
+	errUnknownOutcome = errors.New("commit without an answer")
+)
 
 func (s *store) once(ctx context.Context, opts pgx.TxOptions, f func(pgx.Tx) error) (begun bool, err error) {
 	waiting, stop := context.WithTimeout(ctx, acquireWait)
@@ -105,7 +109,9 @@ func (s *store) once(ctx context.Context, opts pgx.TxOptions, f func(pgx.Tx) err
 	if err := f(tx); err != nil {
 		return true, err
 	}
-	if err := tx.Commit(ctx); err != nil {
+	if err := tx.Commit(ctx); err != nil && sqlState(err) == "" && !errors.Is(err, pgx.ErrTxCommitRollback) {
+		return true, fmt.Errorf("%w: %w", errUnknownOutcome, err)
+	} else if err != nil {
 		return true, fmt.Errorf("commit: %w", err)
 	}
 	return true, nil
@@ -163,7 +169,7 @@ func databaseGone(err error) bool {
 	switch state := sqlState(err); {
 	case state != "":
 		return strings.HasPrefix(state, "08") || strings.HasPrefix(state, "53") || strings.HasPrefix(state, "57P")
-	case errors.Is(err, errNoConnection), errors.As(err, &connect), errors.As(err, &network),
+	case errors.Is(err, errNoConnection), errors.Is(err, errUnknownOutcome), errors.As(err, &connect), errors.As(err, &network),
 		errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, net.ErrClosed):
 		return true
 	default:

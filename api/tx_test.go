@@ -238,6 +238,28 @@ func TestACommitThatFailsIsAFailure(t *testing.T) {
 	}
 }
 
+// The deadline passes while the commit is under way: nobody can say any more
+// that nothing was changed.
+func TestACommitWithoutAnAnswerPromisesNothing(t *testing.T) {
+	t.Parallel()
+	s := apitest.Start(t)
+	keeper := s.Found(t, "Sallowmere Film Co-op")
+	s.API.AddForTest(api.TestOperation{Method: http.MethodPost, Path: "/slow-commit", Within: 700 * time.Millisecond,
+		Handle: func(ctx context.Context, tx pgx.Tx, _ lab.Scope, _ api.Request) (api.Answer, error) {
+			_, err := tx.Exec(ctx, `
+				CREATE TEMPORARY TABLE slow (x int);
+				CREATE FUNCTION pg_temp.wait() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN PERFORM pg_sleep(2); RETURN NULL; END';
+				CREATE CONSTRAINT TRIGGER waits AFTER INSERT ON slow DEFERRABLE INITIALLY DEFERRED
+					FOR EACH ROW EXECUTE FUNCTION pg_temp.wait();
+				INSERT INTO slow VALUES (1)`)
+			return api.NoContent(), err
+		}})
+	r := keeper.Post("/slow-commit", nil)
+	if p := r.WantProblem(http.StatusServiceUnavailable, "database-unavailable"); strings.Contains(p.Detail, "nothing was changed") || r.Header("Retry-After") == "" {
+		t.Errorf("the answer promises %q, Retry-After %q", p.Detail, r.Header("Retry-After"))
+	}
+}
+
 func TestReadsCannotWrite(t *testing.T) {
 	t.Parallel()
 	s := apitest.Start(t)
