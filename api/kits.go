@@ -30,7 +30,7 @@ func kitOperations() []operation {
 	}
 }
 
-func buyKit(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in chemistry.NewKit) (Answer, error) {
+func buyKit(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in shares.NewKit) (Answer, error) {
 	k, err := shares.Buy(ctx, tx, s, in)
 	if err != nil {
 		return Answer{}, err

@@ -99,12 +99,14 @@ func (s *store) once(ctx context.Context, opts pgx.TxOptions, f func(pgx.Tx) err
 		defer cancel()
 		_ = tx.Rollback(after)
 	}()
-	_, err = tx.Exec(ctx, `SELECT set_config('statement_timeout', $1, true),
+	// The role owns nothing: within a request nobody can change what is in the books.
+	_, err = tx.Exec(ctx, `SELECT set_config('role', 'wetside_app', true),
+		set_config('statement_timeout', $1, true),
 		set_config('lock_timeout', $2, true),
 		set_config('idle_in_transaction_session_timeout', $3, true)`,
 		milliseconds(statementTime), milliseconds(lockWait), milliseconds(timeLeft(ctx)))
 	if err != nil {
-		return false, fmt.Errorf("set timeouts: %w", err)
+		return false, fmt.Errorf("set role and timeouts: %w", err)
 	}
 	if err := f(tx); err != nil {
 		return true, err

@@ -51,6 +51,8 @@ const (
 	ByArea  ShareRule = "by_area"
 	ByRoll  ShareRule = "by_roll"
 	Equally ShareRule = "equally" // among the subscribers
+	// Weighted is among the subscribers in the measure of the shares they took.
+	Weighted ShareRule = "weighted"
 )
 
 // UnusedFallsOn is who bears what expires unused.
@@ -118,4 +120,6 @@ type NewKit struct {
 	ShareRule     ShareRule        `json:"share_rule"`
 	UnusedFallsOn UnusedFallsOn    `json:"unused_falls_on"`
 	Subscribers   []string         `json:"subscribers"`
+	// SubscribersFollow says that members may yet subscribe, so that there need be none now.
+	SubscribersFollow bool `json:"-"`
 }

@@ -43,13 +43,16 @@ func (k NewKit) Validate(p Process, currency string) []Fault {
 }
 
 func (k NewKit) checkShares(fs *faults) {
-	if k.ShareRule != ByArea && k.ShareRule != ByRoll && k.ShareRule != Equally {
-		fs.add("/share_rule", "unknown", "want by_area, by_roll or equally, not %q", k.ShareRule)
+	switch k.ShareRule {
+	case ByArea, ByRoll, Equally, Weighted:
+	default:
+		fs.add("/share_rule", "unknown", "want by_area, by_roll, equally or weighted, not %q", k.ShareRule)
 	}
 	if k.UnusedFallsOn != OnUsers && k.UnusedFallsOn != OnSubscribers && k.UnusedFallsOn != OnFund {
 		fs.add("/unused_falls_on", "unknown", "want users, subscribers or fund, not %q", k.UnusedFallsOn)
 	}
-	if len(k.Subscribers) == 0 && (k.ShareRule == Equally || k.UnusedFallsOn == OnSubscribers) {
+	among := k.ShareRule == Equally || k.ShareRule == Weighted || k.UnusedFallsOn == OnSubscribers
+	if among && len(k.Subscribers) == 0 && !k.SubscribersFollow {
 		fs.add("/subscribers", "missing", "somebody has to subscribe to a kit that subscribers share")
 	}
 	if len(k.Subscribers) > mostPeople {

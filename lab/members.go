@@ -51,9 +51,9 @@ func FindMember(ctx context.Context, tx pgx.Tx, labID, id string) (Member, error
 		`SELECT `+memberColumns+` FROM members WHERE lab_id = $1 AND id = $2`, labID, id)
 }
 
-// Members lists a lab's members in the order they joined.
+// Members lists a lab's members in the order they joined; guests are none.
 func Members(ctx context.Context, tx pgx.Tx, labID string, p Page) (List[Member], error) {
 	return page(ctx, tx, p, func(m Member) string { return m.ID },
 		`SELECT `+memberColumns+` FROM members
-		WHERE lab_id = $3 AND id > $1 ORDER BY id LIMIT $2`, labID)
+		WHERE lab_id = $3 AND id > $1 AND guest_of IS NULL ORDER BY id LIMIT $2`, labID)
 }

@@ -28,7 +28,7 @@ var codeText = base32.NewEncoding("0123456789abcdefghjkmnpqrstvwxyz").WithPaddin
 
 // NewSignInCode makes a code for a member, of 128 bits from random, that runs
 // from the real instant clock. by is who asks; nil is the setup code's owner.
-// It refuses with NotFound, with Conflict ("member-left"), and with Forbidden
+// It refuses with NotFound, with Conflict ("member-left", "guest"), and with Forbidden
 // where the code would let its maker act in roles that are not theirs.
 func NewSignInCode(ctx context.Context, tx pgx.Tx, labID, memberID string, by *Member, clock time.Time, random io.Reader) (SignInCode, error) {
 	m, err := FindMember(ctx, tx, labID, memberID)
@@ -40,6 +40,14 @@ func NewSignInCode(ctx context.Context, tx pgx.Tx, labID, memberID string, by *M
 	}
 	if m.LeftAt != nil {
 		return SignInCode{}, Refuse(Conflict, "member-left", "this member has left the lab")
+	}
+	var guest bool
+	err = tx.QueryRow(ctx, `SELECT guest_of IS NOT NULL FROM members WHERE lab_id = $1 AND id = $2`, labID, memberID).Scan(&guest)
+	if err != nil {
+		return SignInCode{}, fmt.Errorf("sign-in code: %w", err)
+	}
+	if guest {
+		return SignInCode{}, Refuse(Conflict, "guest", "guests do not sign in; their host answers for them")
 	}
 	return newSignInCode(ctx, tx, labID, memberID, clock, random)
 }

@@ -9,6 +9,7 @@ import (
 // SQLSTATEs that packages translate into refusals, by constraint name.
 const (
 	UniqueViolation     = "23505"
+	CheckViolation      = "23514"
 	ForeignKeyViolation = "23503"
 	ExclusionViolation  = "23P01"
 )

@@ -33,7 +33,7 @@ var types = map[string]any{
 	"NewTemperatureCurve": chemistry.TemperatureCurve{}, "TemperatureCurve": chemistry.TemperatureCurve{},
 	"NewControlLimit": chemistry.ControlLimit{}, "ControlLimit": chemistry.ControlLimit{},
 	"NewDisagreement": chemistry.Disagreement{}, "Disagreement": chemistry.Disagreement{},
-	"NewKit": chemistry.NewKit{}, "Kit": chemistry.Kit{},
+	"NewKit": shares.NewKit{}, "Kit": chemistry.Kit{},
 	"NewKitBath": chemistry.BathDefinition{}, "KitBath": chemistry.BathDefinition{},
 	"NewCorrection": chemistry.CorrectionPoint{}, "Correction": chemistry.CorrectionPoint{},
 	"Mixing": chemistry.NewMix{}, "BathSet": chemistry.BathSet{}, "Bath": chemistry.Bath{},

@@ -138,7 +138,9 @@ func (b *bench) session(start time.Time, lasts time.Duration) scheduling.Session
 
 func (b *bench) buy(k chemistry.NewKit) chemistry.Kit {
 	b.t.Helper()
-	return must(b, b.steward, shares.Buy, k)
+	return must(b, b.steward, shares.Buy, shares.NewKit{
+		NewKit: k, Price: shares.Price{Amount: shares.Amount(k.Price.Amount), Currency: k.Price.Currency},
+	})
 }
 
 func (b *bench) roll(s lab.Scope, format, process string) scheduling.Roll {

@@ -97,10 +97,15 @@ func (b *books) newKit() chemistry.NewKit {
 	return k
 }
 
+// newKit is a kit with its price where package shares looks for it.
+func newKit(in chemistry.NewKit) shares.NewKit {
+	return shares.NewKit{NewKit: in, Price: shares.Price{Amount: shares.Amount(in.Price.Amount), Currency: in.Price.Currency}}
+}
+
 func (b *books) buy(in chemistry.NewKit) (kit string) {
 	b.t.Helper()
 	b.do(func(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
-		k, err := shares.Buy(ctx, tx, s, in)
+		k, err := shares.Buy(ctx, tx, s, newKit(in))
 		kit = k.ID
 		return err
 	})
@@ -203,5 +208,11 @@ func (b *books) settle() (out shares.LabSettlement) {
 		out, err = shares.SettleLab(ctx, tx, s.Lab.ID)
 		return err
 	})
+	for i := range out.Payments {
+		if !shares.CheckReference(out.Payments[i].Reference) {
+			b.t.Errorf("payment without a reference: %+v", out.Payments[i])
+		}
+		out.Payments[i].Reference = "" // which the tables do not state
+	}
 	return out
 }

@@ -1,17 +1,19 @@
 package shares
 
 import (
+	"cmp"
+	"errors"
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 )
 
 // A Closing is how a kit's whole price is shared in the end.
 type Closing struct {
-	Rule          Rule    `json:"rule"`
-	UnusedFallsOn FallsOn `json:"unused_falls_on"`
-	RatedAreaMM2  int64   `json:"rated_area_mm2"`
+	Rule           Rule           `json:"rule"`
+	UnusedFallsOn  FallsOn        `json:"unused_falls_on"`
+	SpoiledFallsOn SpoiledFallsOn `json:"spoiled_falls_on"`
+	RatedAreaMM2   int64          `json:"rated_area_mm2"`
 	// UsedAreaMM2 is that of the finished rolls; SpoiledAreaMM2 was used up besides.
 	UsedAreaMM2    int64 `json:"used_area_mm2"`
 	SpoiledAreaMM2 int64 `json:"spoiled_area_mm2"`
@@ -29,10 +31,12 @@ type Share struct {
 	Member  string `json:"member,omitempty"`
 	Rolls   int64  `json:"rolls"`
 	AreaMM2 int64  `json:"area_mm2"`
-	// Used and Unused add up to Total.
-	Used   int64 `json:"used"`
-	Unused int64 `json:"unused"`
-	Total  int64 `json:"total"`
+	// Used, Unused and Spoiled add up to Total. Spoiled is for spoiled runs where those
+	// fall apart from the unused part; else they are within Unused.
+	Used    int64 `json:"used"`
+	Unused  int64 `json:"unused"`
+	Spoiled int64 `json:"spoiled"`
+	Total   int64 `json:"total"`
 	// Provisional is what was charged before, Adjustment what Total differs from it by.
 	Provisional int64 `json:"provisional"`
 	Adjustment  int64 `json:"adjustment"`
@@ -44,18 +48,23 @@ type Share struct {
 // The price is first cut by area into what finished rolls used, what spoiled
 // runs used up, and what is left of the rated area; when more was used than
 // rated, nothing is left and the price is cut over what was used. The used
-// part is then shared by the kit's rule. The other two parts fall together on
-// whom the kit says: on the users in the measure of the rule (area, rolls, or
-// alike), on the subscribers alike, or on the fund. Where there is nobody of
-// that kind they fall on the subscribers alike, and without any on the fund.
+// part is then shared by the kit's rule: among the users by area or by roll,
+// or among the subscribers alike or by their shares. What was never used falls
+// on whom the kit says: on the users in the measure of the rule (area, rolls,
+// or alike), on the subscribers, or on the fund. The spoiled part falls with
+// it, or apart on those who share the used part, or on the fund. Where there is
+// nobody of that kind a part falls on the subscribers, and without any on the
+// fund. Of free rolls the fund is the user.
 //
-// All cuts are made by Apportion, with members in the order of their ids. It
-// fails with ErrTerms or ErrUse.
+// All cuts are made by Apportion, with members in the order of their ids and
+// the fund last. It fails with ErrTerms or ErrUse.
 func Close(k Terms, uses []Use) (Closing, error) {
 	if err := k.check(); err != nil {
 		return Closing{}, err
 	}
-	c := Closing{Rule: k.Rule, UnusedFallsOn: k.UnusedFallsOn, RatedAreaMM2: k.RatedAreaMM2}
+	c := Closing{
+		Rule: k.Rule, UnusedFallsOn: k.UnusedFallsOn, SpoiledFallsOn: cmp.Or(k.SpoiledFallsOn, AsUnused), RatedAreaMM2: k.RatedAreaMM2,
+	}
 	of := lines{}
 	if err := c.count(uses, of); err != nil {
 		return Closing{}, err
@@ -66,30 +75,21 @@ func Close(k Terms, uses []Use) (Closing, error) {
 		return Closing{}, err
 	}
 	c.SpoiledMinor, c.UnusedMinor = cut[1], cut[1]+cut[2]
-
-	users := slices.Sorted(maps.Keys(of))
-	subscribers := slices.Compact(slices.Sorted(slices.Values(k.Subscribers)))
-	measure := of.measure(k.Rule)
-
-	payers := users
-	if k.Rule == Equally && len(subscribers) > 0 {
-		payers = subscribers
+	who := newBearers(k, of)
+	unused, spoiled := c.UnusedMinor, int64(0)
+	if c.SpoiledFallsOn != AsUnused {
+		unused, spoiled = cut[2], cut[1]
 	}
-	if err := spread(cut[0], payers, measure, func(m string, part int64) { of.line(m).Used += part }); err != nil {
-		return Closing{}, err
-	}
-	bearers, by := users, measure
-	if k.UnusedFallsOn == Subscribers || len(users) == 0 {
-		bearers, by = subscribers, alike
-	}
-	if k.UnusedFallsOn == Fund || len(bearers) == 0 {
-		bearers, by = []string{""}, alike
-	}
-	if err := spread(c.UnusedMinor, bearers, by, func(m string, part int64) { of.line(m).Unused += part }); err != nil {
+	err = errors.Join(
+		who.sharers.spread(cut[0], func(m string, part int64) { of.line(m).Used += part }),
+		who.ofUnused(k.UnusedFallsOn).spread(unused, func(m string, part int64) { of.line(m).Unused += part }),
+		who.ofSpoiled(c.SpoiledFallsOn).spread(spoiled, func(m string, part int64) { of.line(m).Spoiled += part }),
+	)
+	if err != nil {
 		return Closing{}, err
 	}
 	for _, s := range of {
-		s.Total = s.Used + s.Unused
+		s.Total = s.Used + s.Unused + s.Spoiled
 		s.Adjustment = s.Total
 		c.Shares = append(c.Shares, *s)
 	}
@@ -129,34 +129,17 @@ func (c *Closing) count(uses []Use, of lines) error {
 			return fmt.Errorf("%w: area %d mm²", ErrUse, u.AreaMM2)
 		case u.Spoiled:
 			c.SpoiledAreaMM2 += u.AreaMM2
-		case u.Member == "":
+		case u.Member == "" && !u.Free:
 			return fmt.Errorf("%w: a roll of nobody", ErrUse)
 		default:
 			c.UsedAreaMM2 += u.AreaMM2
+			if u.Free {
+				u.Member = ""
+			}
 			s := of.line(u.Member)
 			s.Rolls++
 			s.AreaMM2 += u.AreaMM2
 		}
-	}
-	return nil
-}
-
-// spread apportions amount among members by their measure. Nothing to spread
-// needs nobody to bear it.
-func spread(amount int64, members []string, measure func(string) int64, give func(string, int64)) error {
-	if amount == 0 {
-		return nil
-	}
-	weights := make([]int64, len(members))
-	for i, m := range members {
-		weights[i] = measure(m)
-	}
-	parts, err := Apportion(amount, weights)
-	if err != nil {
-		return err
-	}
-	for i, m := range members {
-		give(m, parts[i])
 	}
 	return nil
 }

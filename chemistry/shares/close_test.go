@@ -109,7 +109,7 @@ func TestCloseStatesAreas(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := shares.Closing{
-		Rule: shares.ByArea, UnusedFallsOn: shares.Fund,
+		Rule: shares.ByArea, UnusedFallsOn: shares.Fund, SpoiledFallsOn: shares.AsUnused,
 		RatedAreaMM2: 12 * roll, UsedAreaMM2: 4 * roll, SpoiledAreaMM2: 2 * roll, UnusedMinor: 4000, SpoiledMinor: 1000,
 		Shares: []shares.Share{
 			{Member: "ann", Rolls: 1, AreaMM2: 4 * roll, Used: 2000, Total: 2000, Provisional: 1900, Adjustment: 100},

@@ -27,7 +27,9 @@ type ClosingAnswer struct {
 // spoiled ones by the run's, and a run whose charge was reversed like a spoiled one.
 //
 // It refuses with NotFound, "kit-closed", "kit-has-open-batches" while a batch
-// is planned on the kit, and as chemistry.MarkKitClosed does.
+// is planned on the kit, "kit-not-bought" while its purchase is not in the
+// books, "terms-change-open" while sharers have yet to consent to another
+// rule, and as chemistry.MarkKitClosed does.
 func CloseKit(
 	ctx context.Context, tx pgx.Tx, s lab.Scope, kitID string, because chemistry.ClosedBecause,
 ) (ClosingAnswer, error) {
@@ -42,29 +44,17 @@ func CloseKit(
 	if err := refuseOpenBatches(ctx, tx, s.Lab.ID, kitID); err != nil {
 		return ClosingAnswer{}, err
 	}
-	uses, err := readUses(ctx, tx, s.Lab.ID, kitID)
+	if err := refuseUnready(ctx, tx, s.Lab.ID, kitID); err != nil {
+		return ClosingAnswer{}, err
+	}
+	closing, open, err := closingOf(ctx, tx, s.Lab.ID, kit)
 	if err != nil {
 		return ClosingAnswer{}, err
 	}
-	closing, err := Close(termsOf(kit), uses)
-	if err != nil {
-		return ClosingAnswer{}, fmt.Errorf("close kit %s: %w", kitID, err)
-	}
-	provisional, open, err := readProvisional(ctx, tx, s.Lab.ID, kitID)
-	if err != nil {
-		return ClosingAnswer{}, err
-	}
-	closing = closing.Against(provisional)
-	e := Entry{Kind: FinalCost, Text: "Final shares of: " + kit.Name, Kit: kitID}
-	// A share that was charged to the unit before is entered too: its owner sees that it is final.
-	for _, share := range closing.Shares {
-		e.Postings = append(e.Postings, onParty(share.Member, share.Adjustment))
-		open -= share.Adjustment
-	}
-	if open != 0 {
+	e := closingEntry(kit, closing)
+	if open += e.Postings[len(e.Postings)-1].Amount; open != 0 {
 		return ClosingAnswer{}, fmt.Errorf("close kit %s: its account would be left with %d", kitID, open)
 	}
-	e.Postings = append(e.Postings, onKit(kitID, -sum(e.Postings)))
 	entry, err := post(ctx, tx, s, e)
 	if err != nil {
 		return ClosingAnswer{}, err
@@ -75,11 +65,34 @@ func CloseKit(
 	return ClosingAnswer{Kit: kitID, Because: because, Price: kit.Price, Closing: closing, Entry: entry}, nil
 }
 
-func sum(postings []Posting) (total int64) {
-	for _, p := range postings {
-		total += p.Amount
+// closingOf is how a kit's price would be shared now, against what was charged,
+// and what is open on its account.
+func closingOf(ctx context.Context, tx pgx.Tx, labID string, kit chemistry.Kit) (c Closing, open int64, err error) {
+	terms, err := readTerms(ctx, tx, labID, kit)
+	if err != nil {
+		return Closing{}, 0, err
 	}
-	return total
+	uses, err := readUses(ctx, tx, labID, kit.ID)
+	if err != nil {
+		return Closing{}, 0, err
+	}
+	if c, err = Close(terms, uses); err != nil {
+		return Closing{}, 0, fmt.Errorf("close kit %s: %w", kit.ID, err)
+	}
+	provisional, open, err := readProvisional(ctx, tx, labID, kit.ID)
+	return c.Against(provisional), open, err
+}
+
+// closingEntry enters for each share what it differs by from what was charged
+// before, and the rest on the kit's own account, last. A share that was charged
+// to the unit before is entered too: its owner sees that it is final.
+func closingEntry(kit chemistry.Kit, c Closing) Entry {
+	e := Entry{Kind: FinalCost, Text: "Final shares of: " + kit.Name, Kit: kit.ID, Basis: Basis{Closing: &c}}
+	for _, share := range c.Shares {
+		e.Postings = append(e.Postings, onParty(share.Member, share.Adjustment))
+	}
+	e.Postings = append(e.Postings, onKit(kit.ID, -sum(e.Postings)))
+	return e
 }
 
 func refuseOpenBatches(ctx context.Context, tx pgx.Tx, labID, kitID string) error {
@@ -97,71 +110,22 @@ func refuseOpenBatches(ctx context.Context, tx pgx.Tx, labID, kitID string) erro
 	return nil
 }
 
-// readUses is all that runs have taken of a kit. A finished run that is not in
-// the books, which recording it does not allow, is an error.
-func readUses(ctx context.Context, tx pgx.Tx, labID, kitID string) ([]Use, error) {
-	var uncharged int64
+// refuseUnready refuses to close a kit that nobody has bought yet, or whose rule may change yet.
+func refuseUnready(ctx context.Context, tx pgx.Tx, labID, kitID string) error {
+	var bought, changing bool
 	err := tx.QueryRow(ctx, `
-		SELECT count(*)
-		FROM runs r
-		JOIN batches b ON b.lab_id = r.lab_id AND b.id = r.batch_id
-		WHERE r.lab_id = $1 AND b.kit_id = $2 AND r.outcome = 'done' AND NOT EXISTS (
-			SELECT FROM entries e
-			WHERE e.lab_id = r.lab_id AND e.run_id = r.id AND e.kit_id = b.kit_id AND e.kind = 'run_charge')`,
-		labID, kitID).Scan(&uncharged)
-	if err != nil {
-		return nil, fmt.Errorf("uncharged runs of kit: %w", err)
+		SELECT EXISTS (SELECT FROM entries e
+			WHERE e.lab_id = $1 AND e.kit_id = $2 AND e.kind = 'purchase'
+			AND NOT EXISTS (SELECT FROM entries r WHERE r.lab_id = e.lab_id AND r.reverses = e.id)),
+		EXISTS (SELECT FROM terms_changes WHERE lab_id = $1 AND kit_id = $2 AND applied_at IS NULL AND withdrawn_at IS NULL)`,
+		labID, kitID).Scan(&bought, &changing)
+	switch {
+	case err != nil:
+		return fmt.Errorf("purchase of kit: %w", err)
+	case !bought:
+		return lab.Refuse(lab.Conflict, "kit-not-bought", "what the kit cost is not in the books yet: enter its purchase first")
+	case changing:
+		return lab.Refuse(lab.Conflict, "terms-change-open", "sharers have yet to consent to another rule: withdraw the change or wait for them")
 	}
-	if uncharged > 0 {
-		return nil, fmt.Errorf("kit %s: %d finished runs were never charged", kitID, uncharged)
-	}
-	rows, err := tx.Query(ctx, `
-		SELECT p.member_id, p.area_mm2, u.id IS NOT NULL
-		FROM entries e
-		JOIN postings p ON p.lab_id = e.lab_id AND p.entry_id = e.id AND p.account = 'member'
-		LEFT JOIN entries u ON u.lab_id = e.lab_id AND u.reverses = e.id
-		WHERE e.lab_id = $1 AND e.kit_id = $2 AND e.kind = 'run_charge'
-		UNION ALL
-		SELECT '', r.area_mm2, true
-		FROM runs r
-		JOIN batches b ON b.lab_id = r.lab_id AND b.id = r.batch_id
-		WHERE r.lab_id = $1 AND b.kit_id = $2 AND r.outcome = 'spoiled'`, labID, kitID)
-	if err != nil {
-		return nil, fmt.Errorf("uses of kit: %w", err)
-	}
-	uses, err := pgx.CollectRows(rows, pgx.RowToStructByPos[Use])
-	if err != nil {
-		return nil, fmt.Errorf("uses of kit: %w", err)
-	}
-	return uses, nil
-}
-
-// readProvisional is what each member has been charged for a kit so far, and
-// what is open on the kit's own account.
-func readProvisional(ctx context.Context, tx pgx.Tx, labID, kitID string) (charged map[string]int64, open int64, err error) {
-	rows, err := tx.Query(ctx, `
-		SELECT p.account, coalesce(p.member_id, ''), sum(p.amount_minor)::bigint
-		FROM entries e
-		JOIN postings p ON p.lab_id = e.lab_id AND p.entry_id = e.id
-		WHERE e.lab_id = $1 AND e.kit_id = $2 AND (p.account = 'kit' OR e.kind <> 'purchase')
-		GROUP BY p.account, p.member_id`, labID, kitID)
-	if err != nil {
-		return nil, 0, fmt.Errorf("charges of kit: %w", err)
-	}
-	charged = map[string]int64{}
-	var account Account
-	var member string
-	var amount int64
-	_, err = pgx.ForEachRow(rows, []any{&account, &member, &amount}, func() error {
-		if account == OwnKit {
-			open = amount
-		} else {
-			charged[member] = amount
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, 0, fmt.Errorf("charges of kit: %w", err)
-	}
-	return charged, open, nil
+	return nil
 }

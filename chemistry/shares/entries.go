@@ -25,7 +25,7 @@ func ListEntries(ctx context.Context, tx pgx.Tx, labID string, kit *string, page
 // in its order, with their postings.
 func readEntries(ctx context.Context, tx pgx.Tx, rest string, args ...any) ([]Entry, error) {
 	rows, err := tx.Query(ctx, `
-		SELECT e.id, e.at, e.kind, e.text, coalesce(e.kit_id, ''), coalesce(e.run_id, ''), coalesce(e.reverses, ''), e.made_by
+		SELECT e.id, e.at, e.kind, e.text, coalesce(e.kit_id, ''), coalesce(e.run_id, ''), coalesce(e.reverses, ''), coalesce(e.payment_id, ''), e.made_by, coalesce(e.basis, '{}')
 		FROM entries e
 		WHERE e.lab_id = $1 AND `+rest, args...)
 	if err != nil {
@@ -33,7 +33,7 @@ func readEntries(ctx context.Context, tx pgx.Tx, rest string, args ...any) ([]En
 	}
 	at := map[string]int{}
 	entries, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (e Entry, err error) {
-		err = row.Scan(&e.ID, &e.At, &e.Kind, &e.Text, &e.Kit, &e.Run, &e.Reverses, &e.MadeBy)
+		err = row.Scan(&e.ID, &e.At, &e.Kind, &e.Text, &e.Kit, &e.Run, &e.Reverses, &e.Payment, &e.MadeBy, &e.Basis)
 		at[e.ID] = len(at)
 		return e, err
 	})

@@ -65,5 +65,8 @@ func SettleLab(ctx context.Context, tx pgx.Tx, labID string) (LabSettlement, err
 	if err != nil {
 		return LabSettlement{}, fmt.Errorf("settle lab: %w", err)
 	}
+	for i, p := range out.Payments {
+		out.Payments[i].Reference = Reference(labID, p.From, p.To)
+	}
 	return out, nil
 }

@@ -20,6 +20,8 @@ type Payment struct {
 	From   string `json:"from,omitempty"`
 	To     string `json:"to,omitempty"`
 	Amount int64  `json:"amount"`
+	// Reference is what the payer quotes; Settle knows none.
+	Reference string `json:"reference,omitempty"`
 }
 
 // A Settlement is a list of payments that brings all balances to zero.
