@@ -131,8 +131,11 @@ func (s *shape) checkBody(contentType string, data []byte) (any, error) {
 		return nil, err
 	}
 	if faults := schemaFaults(schema, value); len(faults) > 0 {
-		return nil, &lab.Refusal{Kind: lab.Malformed, Code: "malformed",
-			Detail: "the body is not what the contract says", Faults: faults}
+		r := &lab.Refusal{Kind: lab.Malformed, Code: "malformed", Detail: "the body is not what the contract says", Faults: faults}
+		if notCelsius(value, faults) {
+			r.Code, r.Detail = "temperature-not-celsius", "a temperature is not in degrees Celsius"
+		}
+		return nil, r
 	}
 	return value, nil
 }

@@ -50,7 +50,7 @@ func addProcess(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in chemi
 }
 
 func getProcess(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
-	return reply(chemistry.FindProcess(ctx, tx, s.Lab.ID, r.Path("process"), 0))
+	return reply(chemistry.FindProcess(ctx, tx, s.Lab.ID, r.Path("process"), number(r.Query("version"))))
 }
 
 // part is the page of a list that is short enough to be read whole.

@@ -78,6 +78,7 @@ func (a *API) operations() []operation {
 		a.memberOperations(),
 		equipmentOperations(),
 		filmOperations(),
+		handbookOperations(),
 		kitOperations(),
 		rollOperations(),
 		sessionOperations(),

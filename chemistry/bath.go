@@ -15,7 +15,7 @@ type BathDefinition struct {
 	// AreaMM2 and Runs are all the film, and all the runs, that it carries.
 	AreaMM2 *int64 `json:"area_mm2,omitempty"`
 	Runs    *int64 `json:"runs,omitempty"`
-	// Life is from mixing, stored as the lab stores it.
+	// Life is from mixing, in a full and tightly closed bottle; see Storage.
 	Life units.Duration `json:"life"`
 	// RunMM2PerL is the film that one litre carries in one run.
 	RunMM2PerL *int64 `json:"run_mm2_per_l,omitempty"`
@@ -23,6 +23,10 @@ type BathDefinition struct {
 	Correction Correction `json:"correction,omitempty"`
 	// ReplenishMLPerM2 is what a replenished bath is topped up by.
 	ReplenishMLPerM2 *int64 `json:"replenish_ml_per_m2,omitempty"`
+	// Concentrates are what a litre of it is made of, in the order of mixing.
+	Concentrates []Concentrate `json:"concentrates,omitempty"`
+	// Limits are what readings of it should be.
+	Limits *BathLimits `json:"limits,omitempty"`
 	// Source says where the figures come from, such as the supplier's sheet.
 	Source string `json:"source,omitempty"`
 }
@@ -44,18 +48,21 @@ type Wear struct {
 	VolumeLeftML int64
 	ExpiresAt    time.Time
 	DiscardedAt  *time.Time
+	// Quarantined says that the steward keeps it from use.
+	Quarantined bool
 }
 
 // A BathState is whether a bath is good.
 type BathState string
 
 // The states of a bath. What is discarded is nothing else; what has expired is
-// not called exhausted.
+// not called exhausted, and what is either is not called quarantined.
 const (
-	Good      BathState = "good"
-	Exhausted BathState = "exhausted"
-	Expired   BathState = "expired"
-	Discarded BathState = "discarded"
+	Good        BathState = "good"
+	Quarantined BathState = "quarantined"
+	Exhausted   BathState = "exhausted"
+	Expired     BathState = "expired"
+	Discarded   BathState = "discarded"
 )
 
 // A Limit is what ends a bath.
@@ -162,6 +169,8 @@ func (d BathDefinition) Left(w Wear, now time.Time) BathLeft {
 		left.State, left.BindsFirst = Discarded, ""
 	case now.After(w.ExpiresAt):
 		left.State, left.BindsFirst = Expired, LimitLife
+	case w.Quarantined && left.State == Good:
+		left.State = Quarantined
 	}
 	return left
 }

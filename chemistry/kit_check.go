@@ -78,6 +78,7 @@ func (k NewKit) checkBaths(fs *faults, p Process) {
 		}
 		seen[d.Role] = true
 		d.check(fs, at)
+		d.checkConcentrates(fs, at, k.Portions)
 	}
 	for _, role := range wanted {
 		if !seen[role] {
@@ -97,6 +98,7 @@ func (d BathDefinition) check(fs *faults, at string) {
 		fs.add(at+"/source", "length", "want at most 500 characters")
 	}
 	d.Correction.check(fs, at+"/correction")
+	d.Limits.check(fs, at+"/limits")
 	switch d.Use {
 	case Reused, OneShot, Replenished:
 	default:

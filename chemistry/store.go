@@ -26,19 +26,36 @@ func AsRefusal(prefix string, err error) error {
 	return refuseFaults(prefix, f)
 }
 
-// refuseFaults refuses a value with faults; none refuse nothing.
+// refuseFaults refuses a value with faults; none refuse nothing. Where all of
+// them are of one problem type of their own, the refusal is of that type.
 func refuseFaults(prefix string, fs ...Fault) error {
 	if len(fs) == 0 {
 		return nil
 	}
-	r := lab.Refuse(lab.Invalid, "invalid", "%s", fs[0].Detail)
+	r := lab.Refuse(lab.Invalid, problemOf(fs[0].Code), "%s", fs[0].Detail)
 	if len(fs) > 1 {
 		r.Detail = "several fields break a rule"
 	}
 	for _, f := range fs {
+		if problemOf(f.Code) != r.Code {
+			r.Code = "invalid"
+		}
 		r.Faults = append(r.Faults, lab.Fault{Pointer: prefix + f.Pointer, Code: f.Code, Detail: f.Detail})
 	}
 	return r
+}
+
+// problemOf is the problem type of a fault.
+func problemOf(code string) string {
+	switch code {
+	case "step-without-bath", "role-missing":
+		return "step-without-bath"
+	case "order":
+		return "table-not-increasing"
+	case "portions-do-not-add-up", "developer-out-of-tolerance", "temperature-not-in-table":
+		return code
+	}
+	return "invalid"
 }
 
 // conflict turns a Fault about the state of things into a refusal of its code.

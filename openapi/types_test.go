@@ -36,6 +36,11 @@ var types = map[string]any{
 	"NewKit": shares.NewKit{}, "Kit": chemistry.Kit{},
 	"NewKitBath": chemistry.BathDefinition{}, "KitBath": chemistry.BathDefinition{},
 	"NewCorrection": chemistry.CorrectionPoint{}, "Correction": chemistry.CorrectionPoint{},
+	"NewConcentrate": chemistry.Concentrate{}, "Concentrate": chemistry.Concentrate{},
+	"NewBathLimits": chemistry.BathLimits{}, "BathLimits": chemistry.BathLimits{},
+	"MixingTable": chemistry.MixingTable{}, "MixedBath": chemistry.MixedBath{}, "Measure": chemistry.Measure{},
+	"FilmMeasured": chemistry.FilmMeasured{}, "Reeling": chemistry.Reeling{}, "RunningTime": chemistry.RunningTime{},
+	"Hanging": chemistry.Hanging{}, "HandbookTable": chemistry.HandbookTable{}, "Incompatibility": chemistry.Incompatibility{},
 	"Mixing": chemistry.NewMix{}, "BathSet": chemistry.BathSet{}, "Bath": chemistry.Bath{},
 	"SheetWorking": chemistry.Factor{},
 
