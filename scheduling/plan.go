@@ -53,12 +53,15 @@ type NewPlan struct {
 	Seed  int64     `json:"seed,omitempty"`
 	// Budget is the most time to take; the planner's own when 0.
 	Budget units.Duration `json:"budget,omitempty"`
+	// Iterations is the most improvement steps; the planner chooses by size when 0.
+	Iterations int64 `json:"iterations,omitempty"`
 }
 
 // The bounds of a plan's span and of the time spent on it.
 const (
-	longestPlan   = 35 * 24 * time.Hour
-	longestBudget = 30 * units.Second
+	longestPlan    = 35 * 24 * time.Hour
+	longestBudget  = 30 * units.Second
+	mostIterations = 100_000_000
 )
 
 // MakePlan plans the rolls on the shelf over a span and stores the draft,
@@ -73,6 +76,9 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 	}
 	if in.Budget < 0 || in.Budget > longestBudget {
 		_ = no.With("/budget", "out-of-range", "want at most %s", longestBudget)
+	}
+	if in.Iterations < 0 || in.Iterations > mostIterations {
+		_ = no.With("/iterations", "out-of-range", "want at most %d", mostIterations)
 	}
 	if err := no.OrNil(); err != nil {
 		return Plan{}, err
@@ -177,7 +183,7 @@ func (sh *shop) week(ctx context.Context, in NewPlan) (*planner.Problem, error) 
 	}
 	p.Classes = unite(p.Classes, set.Classes, func(c planner.Class) string { return c.ID })
 	p.BathSets = unite(p.BathSets, set.BathSets, func(b planner.BathSet) string { return b.ID })
-	p.Search = planner.Search{Seed: in.Seed, Budget: in.Budget}
+	p.Search = planner.Search{Seed: in.Seed, Budget: in.Budget, Iterations: in.Iterations}
 	return p, nil
 }
 

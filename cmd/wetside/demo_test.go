@@ -28,10 +28,18 @@ func runDemoOn(t *testing.T, url string, options ...string) string {
 	return out.String()
 }
 
-func TestDemoPrintsTheSameWeekAgain(t *testing.T) {
+// TestDemo loads the demo once, which takes a while under the race detector.
+func TestDemo(t *testing.T) {
 	t.Parallel()
 	s := apitest.Start(t)
-	first := runDemoOn(t, s.URL)
+	saved := t.TempDir()
+	first := runDemoOn(t, s.URL, "--save", saved)
+	t.Run("prints what a steward needs", func(t *testing.T) { readable(t, first) })
+	t.Run("prints the same week again", func(t *testing.T) { sameWeek(t, first, runDemoOn(t, s.URL)) })
+	t.Run("has its plan judged by check", func(t *testing.T) { judged(t, saved) })
+}
+
+func readable(t *testing.T, first string) {
 	for _, part := range []string{"LEFT OUT", "WORTH", "PLACES", "BATHS", "CLOSED KIT", "WHO OWES WHAT", "TOLD NO", "A RUN SHEET", "SIGN IN"} {
 		if !strings.Contains(first, "\n"+part) {
 			t.Errorf("nothing is printed of %s", part)
@@ -45,7 +53,9 @@ func TestDemoPrintsTheSameWeekAgain(t *testing.T) {
 	if ids := regexp.MustCompile(`\b(roll|session|kit|bath|bathset|member|tank|cabinet|batch)_[0-9a-f]{32}`).FindString(first); ids != "" {
 		t.Errorf("an id is printed where a name was meant: %s", ids)
 	}
-	second := runDemoOn(t, s.URL)
+}
+
+func sameWeek(t *testing.T, first, second string) {
 	week := func(text string) string {
 		head, _, _ := strings.Cut(text, "\nWORTH")
 		return head
@@ -134,11 +144,9 @@ func move(b *planner.Batch, by time.Duration) {
 	}
 }
 
-func TestCheckJudgesTheDemosPlan(t *testing.T) {
-	t.Parallel()
-	s := apitest.Start(t)
-	dir := t.TempDir()
-	runDemoOn(t, s.URL, "--save", dir)
+// judged wants check to accept the plan saved in dir, and to refuse it broken
+// by any one rule.
+func judged(t *testing.T, dir string) {
 	files := []string{filepath.Join(dir, "problem.json"), filepath.Join(dir, "plan.json")}
 	if got := wetside(t, "", append([]string{"check"}, files...)...); got.code != 0 || !strings.Contains(got.stdout, "plan keeps every rule") {
 		t.Fatalf("exit code %d: %s%s", got.code, got.stdout, got.stderr)

@@ -26,6 +26,8 @@ type Options struct {
 	Now time.Time
 	// Log gets a line for each part of the story; nil gets none.
 	Log io.Writer
+	// Iterations bounds how many steps each plan is improved by; 0 lets the planner choose.
+	Iterations int64
 	// Save is a folder that Run writes the week's problem and plan into; "" saves nothing.
 	Save string
 }
@@ -81,6 +83,8 @@ type story struct {
 	diary  diary
 	told   *Told
 	log    io.Writer
+	// iterations bounds how many steps each plan is improved by; 0 does not.
+	iterations int64
 }
 
 // Play tells the story to a server that has not heard it. It fails with a
@@ -96,7 +100,7 @@ func Play(ctx context.Context, o Options) (*Told, error) {
 		return nil, err
 	}
 	s := &story{
-		data: d, cal: newCalendar(o.Now, zone), setup: o.client(), log: o.Log,
+		data: d, cal: newCalendar(o.Now, zone), setup: o.client(), log: o.Log, iterations: o.Iterations,
 		people: map[string]person{}, tanks: map[string]string{}, spoil: map[string]string{},
 		told: &Told{Kits: map[string]string{}, Rolls: map[string]string{}, People: map[string]string{}, Tokens: map[string]string{}},
 	}

@@ -15,6 +15,9 @@ func TestSolveWeek(t *testing.T) {
 		p := week(n, 3)
 		// However slow the machine: it is the steps that are to end the search.
 		p.Search.Budget = units.Hour
+		if raceDetector {
+			p.Search.Iterations = 300 // tens of times slower each
+		}
 		plan, err := planner.Solve(t.Context(), p, nil)
 		if err != nil {
 			t.Fatal(err)
