@@ -104,9 +104,12 @@ func (c *call) authenticate() (err error) {
 // the caller is known to be somebody who may ask. It fails on a body too large.
 func (c *call) receive(w http.ResponseWriter, path map[string]string) error {
 	var tooLarge *http.MaxBytesError
+	if c.http.ContentLength > maxBody { // before 100 Continue invites it
+		return errTooLarge()
+	}
 	raw, err := io.ReadAll(http.MaxBytesReader(w, c.http.Body, maxBody))
 	if errors.As(err, &tooLarge) {
-		return &failure{status: http.StatusRequestEntityTooLarge, code: "too-large", detail: "a body may have 1 MiB at most"}
+		return errTooLarge()
 	}
 	if err != nil {
 		return lab.Refuse(lab.Malformed, "malformed", "the body broke off")
@@ -134,6 +137,10 @@ func (c *call) receive(w http.ResponseWriter, path map[string]string) error {
 	}
 	c.body, c.wrong = c.shape.checkBody(c.http.Header.Get("Content-Type"), raw)
 	return nil
+}
+
+func errTooLarge() error {
+	return &failure{status: http.StatusRequestEntityTooLarge, code: "too-large", detail: "a body may have 1 MiB at most"}
 }
 
 // transact runs what needs the database in one transaction.

@@ -1,6 +1,9 @@
 package api_test
 
 import (
+	"bufio"
+	"fmt"
+	"net"
 	"net/http"
 	"strings"
 	"testing"
@@ -63,6 +66,9 @@ func TestBadInputNamesTheField(t *testing.T) {
 	span := func(start, end string) string {
 		return strings.NewReplacer("START", start, "END", end).Replace(session)
 	}
+	format := func(name string) string {
+		return `{"code":"own","name":"` + name + `","kind":"still","width_um":35000,"length_mm":1600,"reel_kind":"spiral-35","hang":"strip","source":"measured"}`
+	}
 	for name, row := range map[string]struct {
 		path, body    string
 		status        int
@@ -72,6 +78,9 @@ func TestBadInputNamesTheField(t *testing.T) {
 		"the same in a list":              {"processes", `{"code":"own","pushes":[{"stops":1,"developing":"PT3M"},{"stops":2.0,"developing":"PT4M"}]}`, 400, "malformed", "/pushes/1/stops"},
 		"half of a surrogate pair":        {"members", `{"name":"A\ud800","roles":["member"]}`, 400, "malformed", "/name"},
 		"a name of marks nobody sees":     {"members", `{"name":"\u202e\u200b","roles":["member"]}`, 422, "invalid", "/name"},
+		"a name on two lines":             {"members", `{"name":"A\u2028B","roles":["member"]}`, 422, "invalid", "/name"},
+		"a format named on two lines":     {"formats", format(`A\nB`), 422, "invalid", "/name"},
+		"a format that shows no name":     {"formats", format(`\u202e\u200b`), 422, "invalid", "/name"},
 		"an instant of 2101 in UTC":       {"sessions", span("2100-12-31T20:00:00-23:00", "2100-12-31T21:00:00-23:00"), 400, "malformed", "/start"},
 		"a session decades ahead":         {"sessions", span("2090-01-01T10:00:00Z", "2090-01-01T12:00:00Z"), 422, "invalid", "/end"},
 		"a week decades ahead":            {"weeks", `{"week":"2100-W52"}`, 422, "invalid", "/week"},
@@ -196,5 +205,27 @@ func TestIdsAreTheSameHoweverTheyAreEscaped(t *testing.T) {
 		if resp.StatusCode != want {
 			t.Errorf("%s is answered %d, want %d", spelling, resp.StatusCode, want)
 		}
+	}
+}
+
+// TestATooLargeBodyIsNotInvited asks before sending, as Expect lets it.
+func TestATooLargeBodyIsNotInvited(t *testing.T) {
+	t.Parallel()
+	s := apitest.Start(t)
+	keeper := s.Found(t, "Sallowmere Film Co-op")
+	conn, err := net.Dial("tcp", strings.TrimPrefix(s.URL, "http://"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = conn.Close() }()
+	_ = conn.SetDeadline(time.Now().Add(10 * time.Second))
+	_, err = fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: wetside\r\nAuthorization: Bearer %s\r\nContent-Type: application/json\r\n"+
+		"Expect: 100-continue\r\nContent-Length: 2000000\r\n\r\n", keeper.Path("cabinets"), keeper.Token())
+	if err != nil {
+		t.Fatal(err)
+	}
+	first, err := bufio.NewReader(conn).ReadString('\n')
+	if err != nil || !strings.Contains(first, " 413 ") {
+		t.Errorf("the first line of the answer is %q, %v", first, err)
 	}
 }

@@ -1,6 +1,11 @@
 package chemistry
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
 
 // A Fault is one thing wrong with a value, said without knowing who asked. It
 // is the error type of the package's rules; the store turns it into a
@@ -40,9 +45,20 @@ func (fs *faults) between(pointer string, n, least, most int64) {
 	}
 }
 
-// text notes a text that is empty or longer than most runes.
+// text notes a text that is empty or longer than most runes, shows nothing, or
+// does not stand on one line: it is printed on labels, run sheets and entries.
 func (fs *faults) text(pointer, s string, most int) {
-	if n := len([]rune(s)); n == 0 || n > most {
+	n := utf8.RuneCountInString(s)
+	switch {
+	case n == 0 || n > most:
 		fs.add(pointer, "length", "want 1 to %d characters, not %d", most, n)
+	case strings.ContainsFunc(s, breaksLine):
+		fs.add(pointer, "control-character", "this text stands on one line")
+	case !strings.ContainsFunc(s, visible):
+		fs.add(pointer, "blank", "this text shows nothing")
 	}
 }
+
+func breaksLine(r rune) bool { return unicode.In(r, unicode.Cc, unicode.Zl, unicode.Zp) }
+
+func visible(r rune) bool { return unicode.IsGraphic(r) && !unicode.IsSpace(r) }

@@ -23,10 +23,12 @@ func checkName(r *Refusal, pointer, name string) {
 		r.With(pointer, "blank", "a name may not be blank")
 	case utf8.RuneCountInString(name) > maxName:
 		r.With(pointer, "length", "a name may have %d characters at most", maxName)
-	case strings.ContainsFunc(name, unicode.IsControl):
+	case strings.ContainsFunc(name, breaksLine):
 		r.With(pointer, "control-character", "a name stands on one line")
 	}
 }
+
+func breaksLine(r rune) bool { return unicode.In(r, unicode.Cc, unicode.Zl, unicode.Zp) }
 
 // visible says whether a character leaves a mark: neither a blank nor one that
 // only steers how others are written.
