@@ -114,6 +114,7 @@ CREATE TABLE plans (
     id text COLLATE "C" NOT NULL,
     problem jsonb NOT NULL,
     plan jsonb NOT NULL,
+    replaces text[] NOT NULL,                   -- planned batches that it takes apart when committed
     schedule_version bigint NOT NULL,           -- of the lab, when the problem was read
     made_by text COLLATE "C" NOT NULL,
     made_at timestamptz NOT NULL,

@@ -137,15 +137,8 @@ func CancelBatch(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version
 				"%d other batches wait for the kit that this one mixes; cancel them first, or mix the kit", len(others)-1)
 		}
 	}
-	for _, q := range []string{
-		`UPDATE batches SET status = 'cancelled', version = version + 1 WHERE lab_id = $1 AND id = $2`,
-		`UPDATE rolls SET status = 'on_shelf', version = version + 1 WHERE lab_id = $1
-			AND id IN (SELECT roll_id FROM batch_rolls WHERE lab_id = $1 AND batch_id = $2 AND live)`,
-		`UPDATE batch_rolls SET live = false WHERE lab_id = $1 AND batch_id = $2`,
-	} {
-		if _, err := tx.Exec(ctx, q, s.Lab.ID, id); err != nil {
-			return Batch{}, fmt.Errorf("cancel batch: %w", err)
-		}
+	if err := giveUp(ctx, tx, s, []string{id}); err != nil {
+		return Batch{}, err
 	}
 	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Batch{}, err

@@ -12,8 +12,9 @@ import (
 	"wetside/scheduling/planner"
 )
 
-// CommitPlan makes a draft's batches the lab's, if nothing that it was
-// computed from has changed since; its rolls leave the shelf. It refuses with
+// CommitPlan makes a draft's batches the lab's, in place of those it replaces,
+// if nothing that it was computed from has changed since; its rolls leave the
+// shelf. It refuses with
 //
 //   - plan-stale: the lab's schedule has changed, or a batch should have begun
 //   - stale: the plan itself is at another version
@@ -40,6 +41,9 @@ func CommitPlan(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version 
 		}
 	}
 	if err := judge(p.Problem, &p.Plan); err != nil {
+		return Plan{}, err
+	}
+	if err := giveUp(ctx, tx, s, p.Replaces); err != nil {
 		return Plan{}, err
 	}
 	for _, b := range p.Batches {

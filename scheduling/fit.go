@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"wetside/scheduling/planner"
 )
@@ -17,7 +18,9 @@ type Misfit struct {
 
 // misfit says why rolls cannot be booked in a session beside all that is
 // booked and batched; nothing if they can. It is decided by planning: the
-// booked rolls and these, each in its own session, by all the rules.
+// booked rolls and these, each in its own session, by all the rules. Batches
+// that are planned and have not begun may be batched anew for it (see
+// NewPlan.Replan): a newcomer may join one that has room.
 func (sh *shop) misfit(ctx context.Context, session Session, rolls []Roll) ([]Misfit, error) {
 	asked := slices.Clone(rolls)
 	for i := range asked {
@@ -30,6 +33,12 @@ func (sh *shop) misfit(ctx context.Context, session Session, rolls []Roll) ([]Mi
 	if err != nil || len(left) == 0 {
 		return nil, err
 	}
+	why := left
+	if open, released := sh.release(sh.s.Now, endOfTime); len(released) > 0 {
+		if why, err = open.displaced(ctx, asked, session); err != nil || len(why) == 0 {
+			return nil, err
+		}
+	}
 	// A breakdown may have displaced booked rolls already; that is not these rolls' doing.
 	before, err := sh.displaced(ctx, nil, session)
 	if err != nil {
@@ -40,8 +49,11 @@ func (sh *shop) misfit(ctx context.Context, session Session, rolls []Roll) ([]Mi
 	if len(left) <= len(before) && !slices.ContainsFunc(left, displaced) {
 		return nil, nil
 	}
-	return misfits(left, before, asked, session.ID, isAsked), nil
+	return misfits(why, before, asked, session.ID, isAsked), nil
 }
+
+// endOfTime is after every session.
+var endOfTime = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // misfits turns what the planner left out into reasons at the rolls asked for.
 func misfits(left, before []planner.LeftOut, asked []Roll, session string, isAsked func(string) bool) []Misfit {

@@ -23,12 +23,14 @@ type Plan struct {
 	State PlanState `json:"state"`
 	// Stale says that something it was computed from has changed since: it
 	// can no longer be committed.
-	Stale           bool             `json:"stale"`
-	ScheduleVersion int64            `json:"schedule_version"`
-	MadeBy          string           `json:"made_by"`
-	MadeAt          time.Time        `json:"made_at"`
-	CommittedAt     *time.Time       `json:"committed_at,omitempty"`
-	Problem         *planner.Problem `json:"problem"`
+	Stale           bool       `json:"stale"`
+	ScheduleVersion int64      `json:"schedule_version"`
+	MadeBy          string     `json:"made_by"`
+	MadeAt          time.Time  `json:"made_at"`
+	CommittedAt     *time.Time `json:"committed_at,omitempty"`
+	// Replaces are the planned batches whose rolls it plans anew: committing it cancels them.
+	Replaces []string         `json:"replaces"`
+	Problem  *planner.Problem `json:"problem"`
 	planner.Plan
 	Version int64 `json:"-"`
 }
@@ -55,6 +57,10 @@ type NewPlan struct {
 	Budget units.Duration `json:"budget,omitempty"`
 	// Iterations is the most improvement steps; the planner chooses by size when 0.
 	Iterations int64 `json:"iterations,omitempty"`
+	// Replan takes the batches of the span that are planned and have not begun
+	// apart and batches their rolls anew, each in the session it was in; without
+	// it they stand.
+	Replan bool `json:"replan,omitempty"`
 }
 
 // The bounds of a plan's span and of the time spent on it.
@@ -83,7 +89,7 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 	if err := no.OrNil(); err != nil {
 		return Plan{}, err
 	}
-	version, problem, err := readProblem(ctx, tx, s, in)
+	version, problem, replaces, err := readProblem(ctx, tx, s, in)
 	if err != nil {
 		return Plan{}, err
 	}
@@ -108,9 +114,9 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 	}
 	var id string
 	err = tx.QueryRow(ctx, `
-		INSERT INTO plans (lab_id, id, problem, plan, schedule_version, made_by, made_at)
-		VALUES ($1, new_id('plan', $2), $3, $4, $5, $6, $2) RETURNING id`,
-		s.Lab.ID, s.Now, problemJSON, planJSON, version, s.By.ID).Scan(&id)
+		INSERT INTO plans (lab_id, id, problem, plan, replaces, schedule_version, made_by, made_at)
+		VALUES ($1, new_id('plan', $2), $3, $4, $5, $6, $7, $2) RETURNING id`,
+		s.Lab.ID, s.Now, problemJSON, planJSON, nonNil(replaces), version, s.By.ID).Scan(&id)
 	if err != nil {
 		return Plan{}, fmt.Errorf("store plan: %w", err)
 	}
@@ -119,32 +125,35 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 
 // readProblem reads the lab and makes the problem, without locking it: should
 // the lab change meanwhile, it reads again, so that the problem is of one version.
-func readProblem(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (int64, *planner.Problem, error) {
+func readProblem(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (version int64, p *planner.Problem, replaces []string, err error) {
 	for range 5 {
 		before, err := lab.Find(ctx, tx, s.Lab.ID)
 		if err != nil {
-			return 0, nil, err
+			return 0, nil, nil, err
 		}
 		sh, err := readShop(ctx, tx, s)
 		if err != nil {
-			return 0, nil, err
+			return 0, nil, nil, err
+		}
+		if in.Replan {
+			sh, replaces = sh.release(in.From, in.Until)
 		}
 		problem, err := sh.week(ctx, in)
 		if err != nil {
-			return 0, nil, err
+			return 0, nil, nil, err
 		}
 		if problem.Previous, err = previous(ctx, tx, s.Lab.ID, problem.Rolls); err != nil {
-			return 0, nil, err
+			return 0, nil, nil, err
 		}
 		after, err := lab.Find(ctx, tx, s.Lab.ID)
 		if err != nil {
-			return 0, nil, err
+			return 0, nil, nil, err
 		}
 		if before.ScheduleVersion == after.ScheduleVersion {
-			return after.ScheduleVersion, problem, nil
+			return after.ScheduleVersion, problem, replaces, nil
 		}
 	}
-	return 0, nil, lab.Refuse(lab.Unavailable, "busy", "the lab is changing too fast to plan; try again")
+	return 0, nil, nil, lab.Refuse(lab.Unavailable, "busy", "the lab is changing too fast to plan; try again")
 }
 
 // week is the problem of a plan's span: what is booked in it and what is on
@@ -262,7 +271,7 @@ func judge(p *planner.Problem, plan *planner.Plan) error {
 	return nil
 }
 
-const planColumns = `p.id, p.problem, p.plan, p.schedule_version, l.schedule_version, p.made_by, p.made_at,
+const planColumns = `p.id, p.problem, p.plan, p.replaces, p.schedule_version, l.schedule_version, p.made_by, p.made_at,
 	p.committed_at, p.superseded_at, p.version`
 
 func queryPlans(ctx context.Context, tx pgx.Tx, query string, args ...any) ([]Plan, error) {
@@ -274,7 +283,7 @@ func queryPlans(ctx context.Context, tx pgx.Tx, query string, args ...any) ([]Pl
 		p := Plan{State: Draft, Problem: &planner.Problem{}}
 		var now int64
 		var superseded *time.Time
-		err := row.Scan(&p.ID, p.Problem, &p.Plan, &p.ScheduleVersion, &now, &p.MadeBy, &p.MadeAt, &p.CommittedAt, &superseded, &p.Version)
+		err := row.Scan(&p.ID, p.Problem, &p.Plan, &p.Replaces, &p.ScheduleVersion, &now, &p.MadeBy, &p.MadeAt, &p.CommittedAt, &superseded, &p.Version)
 		switch {
 		case p.CommittedAt != nil:
 			p.State = Committed

@@ -109,6 +109,44 @@ func TestPlanKeepsPromisesBeyondItsSpan(t *testing.T) {
 	}
 }
 
+func TestReplanLetsALateBookingJoinABatch(t *testing.T) {
+	b := newBench(t)
+	// Time for one run, and nothing else.
+	short := b.session(monday.AddDate(0, 0, 5), 75*time.Minute)
+	early := b.roll(b.ana, "135-36", "reversal-3").ID
+	must(b, b.ana, scheduling.Book, scheduling.NewBooking{Session: short.ID, Rolls: []string{early}})
+	if _, err := b.commit(b.plan(monday, monday.AddDate(0, 0, 7))); err != nil {
+		t.Fatal(err)
+	}
+	old := b.batchOf(early)
+	late := b.roll(b.bo, "135-36", "reversal-3").ID
+	must(b, b.bo, scheduling.Book, scheduling.NewBooking{Session: short.ID, Rolls: []string{late}})
+
+	if p := b.plan(monday, monday.AddDate(0, 0, 7)); p.Levels[0].Value != 1 || len(p.Replaces) != 0 {
+		t.Errorf("beside the batch that stands %d rolls have no place, want the late one", p.Levels[0].Value)
+	}
+	p := must(b, b.steward, scheduling.MakePlan, scheduling.NewPlan{From: monday, Until: monday.AddDate(0, 0, 7), Replan: true})
+	if p.Levels[0].Value != 0 || len(p.Replaces) != 1 || p.Replaces[0] != old.ID {
+		t.Fatalf("planned anew %d rolls have no place, in place of %v", p.Levels[0].Value, p.Replaces)
+	}
+	if _, err := b.commit(p); err != nil {
+		t.Fatal(err)
+	}
+	if now := b.batchOf(early); now.ID == old.ID || now.ID != b.batchOf(late).ID || now.Session != short.ID {
+		t.Errorf("after planning anew the first roll is in %s in session %s", now.ID, now.Session)
+	}
+	err := b.in(func(ctx context.Context, tx pgx.Tx) error {
+		was, err := scheduling.FindBatch(ctx, tx, b.steward.Lab.ID, old.ID)
+		if err == nil && was.Status != scheduling.BatchCancelled {
+			t.Errorf("the batch before is %s", was.Status)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
 func TestPinAndBan(t *testing.T) {
 	b := newBench(t)
 	ids := b.rolls(b.ana, 3, "135-36", "reversal-3")
