@@ -7,6 +7,8 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -56,10 +58,26 @@ func (a *API) serve(op operation, w http.ResponseWriter, r *http.Request, path m
 	}
 	answer, err := c.transact(ctx)
 	if err != nil {
-		return err
+		return c.named(err)
 	}
 	answer.write(w, r)
 	return nil
+}
+
+// named says of a rule's faults which parameter they are at where there is no
+// body to point into: rules do not know how a value came.
+func (c *call) named(err error) error {
+	var no *lab.Refusal
+	if len(c.shape.bodies) > 0 || !errors.As(err, &no) {
+		return err
+	}
+	for i, f := range no.Faults {
+		name := strings.TrimPrefix(f.Pointer, "/")
+		if slices.ContainsFunc(c.shape.parameters, func(p parameter) bool { return p.name == name }) {
+			no.Faults[i].Pointer, no.Faults[i].Parameter = "", name
+		}
+	}
+	return err
 }
 
 // enter takes a place among the long operations, which would otherwise take

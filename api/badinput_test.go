@@ -182,6 +182,18 @@ func TestQueriesThatCannotBeReadAreRefused(t *testing.T) {
 	}
 }
 
+func TestQueriesAgainstARuleNameTheParameter(t *testing.T) {
+	t.Parallel()
+	b := newBadLab(t, apitest.Start(t), "Sallowmere Film Co-op")
+	length := b.Get(b.Path("formats", "cine-16", "measure")+"?length_mm=1000000").WantProblem(http.StatusUnprocessableEntity, "invalid")
+	roll := b.Get(b.Path("sessions")+"?places_for=roll_"+strings.Repeat("0", 32)).WantProblem(http.StatusNotFound, "not-found")
+	for name, p := range map[string]apitest.Problem{"length_mm": length, "places_for": roll} {
+		if len(p.Errors) != 1 || p.Errors[0].Parameter != name || p.Errors[0].Pointer != "" {
+			t.Errorf("%s: faults are %+v", name, p.Errors)
+		}
+	}
+}
+
 func TestIdsAreTheSameHoweverTheyAreEscaped(t *testing.T) {
 	t.Parallel()
 	s := apitest.Start(t)

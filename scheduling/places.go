@@ -2,8 +2,10 @@ package scheduling
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 
@@ -64,7 +66,7 @@ func WithPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session,
 	}
 	groups, err := alike(ctx, tx, s, rolls)
 	if err != nil {
-		return nil, err
+		return nil, asPlacesFor(err)
 	}
 	sh, err := readShop(ctx, tx, s)
 	if err != nil {
@@ -83,6 +85,19 @@ func WithPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session,
 		}
 	}
 	return out, nil
+}
+
+// asPlacesFor points what is wrong with rolls to book to the question after places.
+func asPlacesFor(err error) error {
+	var no *lab.Refusal
+	if errors.As(err, &no) {
+		for i, f := range no.Faults {
+			if strings.HasPrefix(f.Pointer, "/rolls") {
+				no.Faults[i].Pointer = "/places_for"
+			}
+		}
+	}
+	return err
 }
 
 // alike reads rolls that can be booked, in groups that planning cannot tell apart.
