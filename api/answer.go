@@ -13,6 +13,8 @@ type Answer struct {
 	Location string
 	Body     any
 
+	media  string           // of text, where that is the body
+	text   []byte
 	cursor string           // the next page's, unsigned
 	signed func(string) any // the body with the cursor signed
 }
@@ -23,6 +25,11 @@ func OK(body any) Answer { return Answer{Status: http.StatusOK, Body: body} }
 // Created answers 201 with a body and where it stands from now on.
 func Created(location string, body any) Answer {
 	return Answer{Status: http.StatusCreated, Location: location, Body: body}
+}
+
+// Text answers 200 with a text of some media type.
+func Text(media string, text []byte) Answer {
+	return Answer{Status: http.StatusOK, media: media, text: text}
 }
 
 // NoContent answers 204.

@@ -87,6 +87,9 @@ func (a *API) operations() []operation {
 		planOperations(),
 		batchOperations(),
 		moneyOperations(),
+		statementOperations(),
+		paymentOperations(),
+		termsOperations(),
 	} {
 		all = append(all, part...)
 	}

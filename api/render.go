@@ -26,6 +26,10 @@ func (c *call) render(a Answer) (rendered, error) {
 		a.Body = a.signed(signed)
 		out.header["Link"] = "<" + next(path, c.req.query, signed) + `>; rel="next"`
 	}
+	if a.text != nil {
+		out.header["Content-Type"], out.body = a.media, a.text
+		return out, nil
+	}
 	if a.Body == nil {
 		return out, nil
 	}

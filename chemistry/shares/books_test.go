@@ -44,8 +44,8 @@ func openBooks(t *testing.T) *books {
 			SELECT 'lab_1', 'spiral-35', '35 mm', 9, 1, 40, 300, 60, 600 WHERE $1::timestamptz IS NOT NULL`,
 		`INSERT INTO sessions (lab_id, id, tank_id, operator_id, during, processes)
 			VALUES ('lab_1', 'session_1', 'tank_1', 'mem_tom', tstzrange($1, $1::timestamptz + '1 year'), '{}')`,
-		`INSERT INTO plans (lab_id, id, problem, plan, schedule_version, made_by, made_at)
-			VALUES ('lab_1', 'plan_1', '{}', '{}', 1, 'mem_tom', $1)`,
+		`INSERT INTO plans (lab_id, id, problem, plan, replaces, schedule_version, made_by, made_at)
+			VALUES ('lab_1', 'plan_1', '{}', '{}', '{}', 1, 'mem_tom', $1)`,
 	} {
 		if _, err := b.pool.Exec(t.Context(), sql, now); err != nil {
 			t.Fatalf("%v in %s", err, sql)

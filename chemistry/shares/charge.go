@@ -138,9 +138,9 @@ func surcharge(ctx context.Context, tx pgx.Tx, s lab.Scope, kit chemistry.Kit, r
 // the rolls that were made free since, and the price that holds now. It
 // refuses with NotFound, "kit-closed", and "run-already-charged" where the
 // charge still stands.
-func ChargeAnew(ctx context.Context, tx pgx.Tx, s lab.Scope, runID string) error {
+func ChargeAnew(ctx context.Context, tx pgx.Tx, s lab.Scope, runID string) (Entry, error) {
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
-		return err
+		return Entry{}, err
 	}
 	r := Run{ID: runID}
 	var area string
@@ -150,10 +150,10 @@ func ChargeAnew(ctx context.Context, tx pgx.Tx, s lab.Scope, runID string) error
 		JOIN labs l ON l.id = r.lab_id
 		WHERE r.lab_id = $1 AND r.id = $2 AND r.outcome = 'done'`, s.Lab.ID, runID).Scan(&r.Kit, &area)
 	if errors.Is(err, pgx.ErrNoRows) {
-		return lab.Refuse(lab.NotFound, "not-found", "there is no such finished run")
+		return Entry{}, lab.Refuse(lab.NotFound, "not-found", "there is no such finished run")
 	}
 	if err != nil {
-		return fmt.Errorf("find run: %w", err)
+		return Entry{}, fmt.Errorf("find run: %w", err)
 	}
 	rows, err := tx.Query(ctx, `
 		SELECT p.roll_id, f.member_id, p.area_mm2, false
@@ -163,10 +163,17 @@ func ChargeAnew(ctx context.Context, tx pgx.Tx, s lab.Scope, runID string) error
 		WHERE e.lab_id = $1 AND e.run_id = $2 AND e.kind = 'run_charge' AND e.nth = 1
 		ORDER BY p.line`, s.Lab.ID, runID)
 	if err != nil {
-		return fmt.Errorf("rolls of run: %w", err)
+		return Entry{}, fmt.Errorf("rolls of run: %w", err)
 	}
 	if r.Rolls, err = pgx.CollectRows(rows, pgx.RowToStructByPos[RollUse]); err != nil {
-		return fmt.Errorf("rolls of run: %w", err)
+		return Entry{}, fmt.Errorf("rolls of run: %w", err)
 	}
-	return ChargeRun(ctx, tx, s, r)
+	if err := ChargeRun(ctx, tx, s, r); err != nil {
+		return Entry{}, err
+	}
+	charges, err := readEntries(ctx, tx, `e.run_id = $2 AND e.kind = 'run_charge' ORDER BY e.nth DESC LIMIT 1`, s.Lab.ID, runID)
+	if err != nil {
+		return Entry{}, fmt.Errorf("find charge: %w", err)
+	}
+	return charges[0], nil
 }

@@ -63,7 +63,7 @@ func TestBooksStayBalanced(t *testing.T) {
 	}
 	b.do(func(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
 		for kit := range closed {
-			a, err := shares.ReadKitAccount(ctx, tx, s.Lab.ID, kit)
+			a, err := shares.ReadKitAccount(ctx, tx, s.Lab.ID, kit, shares.Span{})
 			if err != nil || a.Balance != 0 || a.Lines[len(a.Lines)-1].Kind != shares.FinalCost {
 				t.Errorf("closed kit: %+v, %v", a, err)
 			}

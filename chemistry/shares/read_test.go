@@ -78,7 +78,7 @@ func TestReadStatement(t *testing.T) {
 	read := func(by lab.Member, member string, from, until *time.Time) (st shares.Statement, err error) {
 		err = b.try(func(ctx context.Context, tx pgx.Tx, s lab.Scope) (err error) {
 			s.By = by
-			st, err = shares.ReadStatement(ctx, tx, s, member, from, until)
+			st, err = shares.ReadStatement(ctx, tx, s, member, shares.Span{From: from, Until: until})
 			return err
 		})
 		return st, err
@@ -132,7 +132,7 @@ func TestReadKitAccount(t *testing.T) {
 	b.run(kit, "done", film{"mem_ann", 1})
 	read := func() (a shares.KitAccount) {
 		b.do(func(ctx context.Context, tx pgx.Tx, s lab.Scope) (err error) {
-			a, err = shares.ReadKitAccount(ctx, tx, s.Lab.ID, kit)
+			a, err = shares.ReadKitAccount(ctx, tx, s.Lab.ID, kit, shares.Span{})
 			return err
 		})
 		return a
@@ -145,7 +145,7 @@ func TestReadKitAccount(t *testing.T) {
 		t.Errorf("closed: %+v", a)
 	}
 	b.refused("not-found", func(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
-		_, err := shares.ReadKitAccount(ctx, tx, "lab_2", kit)
+		_, err := shares.ReadKitAccount(ctx, tx, "lab_2", kit, shares.Span{})
 		return err
 	})
 }
