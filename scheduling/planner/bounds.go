@@ -16,6 +16,9 @@ type bounds struct {
 	base  int64
 	first [2]int64 // displaced and lateness, which depend on nothing above
 	group []int    // bath component by process: sets that serve several join them
+	// forced is what the rolls of each component, by its group, add to base at
+	// least because its baths, or the places they compete for, cannot take all.
+	forced map[int]int64
 }
 
 func newBounds(m *model) *bounds {
@@ -35,9 +38,43 @@ func newBounds(m *model) *bounds {
 		}
 	}
 	bd.joinProcesses()
+	bd.forced = make(map[int]int64)
+	for _, g := range bd.components() {
+		bd.forced[g] = bd.forcedOn(g)
+	}
 	bd.first[displaced] = bd.displacedBound()
-	bd.first[lateness] = max(bd.base+bd.crowded(), bd.assigned())
+	possible, impossible := bd.split()
+	bd.first[lateness] = max(bd.base+bd.crowded(possible), impossible+bd.assigned(possible))
 	return bd
+}
+
+// forcedOn is what the rolls of one component add to base at least: they alone
+// compete for their baths, and those on one kind of reel for its places. The
+// film of other components only makes it more.
+func (bd *bounds) forcedOn(g int) int64 {
+	rolls := bd.rollsOf(g, func(int) bool { return true })
+	var base, byKind int64
+	for _, i := range rolls {
+		base += bd.of(i).cost
+	}
+	for k := range bd.m.kinds {
+		byKind += bd.assigned(bd.rollsOf(g, func(i int) bool { return bd.m.rolls[i].kind == k }))
+	}
+	places := max(byKind, bd.assigned(rolls)) - base
+	return max(bd.cheapest(rolls, bd.overBaths(g, rolls)), places)
+}
+
+// split gives the rolls that can be placed alone, and what the others cost at
+// level 2.
+func (bd *bounds) split() (possible []int, impossible int64) {
+	for i := range bd.m.rolls {
+		if bd.of(i).possible {
+			possible = append(possible, i)
+		} else {
+			impossible += bd.m.rolls[i].out
+		}
+	}
+	return possible, impossible
 }
 
 func (bd *bounds) of(roll int) *alone { return &bd.alone[bd.m.rolls[roll].typ] }
@@ -46,7 +83,7 @@ func (bd *bounds) of(roll int) *alone { return &bd.alone[bd.m.rolls[roll].typ] }
 func (bd *bounds) all(w *worth) [6]int64 {
 	must := bd.mustPlace(w)
 	return [6]int64{
-		bd.first[displaced], bd.first[lateness], bd.chemistryBound(w), bd.runsBound(must),
+		bd.first[displaced], bd.first[lateness], bd.chemistryBound(w), bd.runsBound(w),
 		bd.finishBound(must), bd.changesBound(must),
 	}
 }
@@ -75,9 +112,27 @@ func (bd *bounds) mustPlace(w *worth) []bool {
 	must := make([]bool, len(bd.m.rolls))
 	for i := range must {
 		a := bd.of(i)
-		must[i] = a.possible && (bd.m.rolls[i].held != noHold && w[displaced] == 0 || a.extra > w[lateness]-bd.base)
+		g := bd.group[bd.m.class[bd.m.rolls[i].class].process]
+		must[i] = a.possible && (bd.stays(i, w) || a.extra > bd.slackOf(g, w))
 	}
 	return must
+}
+
+// slackOf is what a plan of worth w can spend at level 2, beyond what every
+// plan must, on rolls of one bath component.
+func (bd *bounds) slackOf(g int, w *worth) int64 {
+	slack := w[lateness] - bd.base
+	for other, cost := range bd.forced {
+		if other != g {
+			slack -= cost
+		}
+	}
+	return slack
+}
+
+// stays says that a held roll is in every plan with no more displaced than w.
+func (bd *bounds) stays(roll int, w *worth) bool {
+	return bd.m.rolls[roll].held != noHold && w[displaced] == 0
 }
 
 // displacedBound counts held rolls that cannot be placed even alone, and those
@@ -204,14 +259,8 @@ func (bd *bounds) stack(tank *tankM, rolls []int) int64 {
 
 // crowded is what must be added to the base of level 2 because not all rolls
 // that could be placed alone can be placed together.
-func (bd *bounds) crowded() int64 {
+func (bd *bounds) crowded(possible []int) int64 {
 	m := bd.m
-	var possible []int
-	for i := range m.rolls {
-		if bd.of(i).possible {
-			possible = append(possible, i)
-		}
-	}
 	var places int64
 	for s := range m.sess {
 		var here []int
@@ -235,9 +284,8 @@ func (bd *bounds) crowded() int64 {
 		}
 		reels += bd.cheapest(of, int64(len(of))-m.kinds[k].takes(m.end, bd.shortestWet()))
 	}
-	for _, g := range bd.components() {
-		rolls := bd.rollsOf(g, func(int) bool { return true })
-		baths += bd.cheapest(rolls, bd.overBaths(g, rolls))
+	for _, cost := range bd.forced {
+		baths += cost
 	}
 	return max(sessions, reels, baths)
 }

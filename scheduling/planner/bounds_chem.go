@@ -93,27 +93,56 @@ func (bd *bounds) capacity(g int, rolls []int) (mixed int64, kits []kitM) {
 func (bd *bounds) chemistryBound(w *worth) int64 {
 	m := bd.m
 	var sum int64
-	slack := w[lateness] - bd.base
 	for _, g := range bd.components() {
 		rolls := bd.rollsOf(g, func(int) bool { return true })
 		mixed, kits := bd.capacity(g, rolls)
+		slack := bd.slackOf(g, w)
 		need := bd.areaAtLeast(rolls, slack, w[displaced] == 0)
 		sum += max(cheapestKits(kits, need-mixed), bd.forcedKit(rolls, slack, w[displaced] == 0))
 	}
 	used := slices.Clone(m.base.area)
 	for _, s := range m.waste {
 		copy(used, m.base.area)
-		for i := range m.rolls {
-			process := m.class[m.rolls[i].class].process
-			for _, b := range m.sets[s].baths {
-				if bd.of(i).possible && bd.mayUse(process, b) {
-					used[b] += m.rolls[i].area
+		for _, b := range m.sets[s].baths {
+			var areas []int64
+			for i := range m.rolls {
+				if bd.of(i).possible && bd.mayUse(m.class[m.rolls[i].class].process, b) {
+					areas = append(areas, m.rolls[i].area)
 				}
 			}
+			used[b] += fill(areas, m.baths[b].area-used[b])
 		}
 		sum += m.unusedCost(s, used)
 	}
 	return sum
+}
+
+// mostSums bounds how many sums fill keeps.
+const mostSums = 4_000
+
+// fill is the most that a choice of the areas adds up to within room. Where
+// there are too many sums to keep, it is room or all of them.
+func fill(areas []int64, room int64) int64 {
+	var all int64
+	for _, a := range areas {
+		all = min(all+a, never)
+	}
+	if all <= room {
+		return all
+	}
+	sums := []int64{0}
+	for _, a := range areas {
+		for _, s := range sums {
+			if s+a <= room {
+				sums = append(sums, s+a)
+			}
+		}
+		slices.Sort(sums)
+		if sums = slices.Compact(sums); len(sums) > mostSums {
+			return room
+		}
+	}
+	return sums[len(sums)-1]
 }
 
 // mayUse says that some set of the process has the bath.

@@ -96,20 +96,12 @@ func (bd *bounds) hangPlaces(c *cluster, rolls []int) int64 {
 // maxAssign bounds the work of assigned: beyond it the bound is left weaker.
 const maxAssign = 200_000_000
 
-// assigned is the least level 2 when every roll goes to one cluster that has a
-// place for it, at its soonest there, or is left out: a transport problem,
-// solved exactly by shortest augmenting paths.
-func (bd *bounds) assigned() int64 {
+// assigned is the least level 2 of some rolls, each of which can be placed
+// alone, when every one goes to one cluster that has a place for it, at its
+// soonest there, or is left out: a transport problem, solved exactly by shortest
+// augmenting paths. It is 0 where that would take too long.
+func (bd *bounds) assigned(rolls []int) int64 {
 	m := bd.m
-	var rolls []int
-	var total int64
-	for i := range m.rolls {
-		if bd.of(i).possible {
-			rolls = append(rolls, i)
-		} else {
-			total += m.rolls[i].out
-		}
-	}
 	clusters := bd.clusters(rolls)
 	if len(rolls)*len(rolls)*(len(clusters)+1) > maxAssign {
 		return 0
@@ -133,7 +125,7 @@ func (bd *bounds) assigned() int64 {
 		row[len(clusters)] = r.out
 		tr.cost[n] = row
 	}
-	return total + tr.solve()
+	return tr.solve()
 }
 
 // A transport gives each item one place at the least total cost. The last

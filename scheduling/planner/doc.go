@@ -58,9 +58,12 @@
 // A level's bound follows from relaxations that are solved exactly: each roll
 // alone in the lab but for the frozen batches; counts of what sessions, reels,
 // hanging positions and bath areas can take; for lateness also a transport
-// problem of rolls to the sessions that overlap. At levels 3 to 6 only rolls
-// that no plan as good at levels 1 and 2 leaves out are counted on. They are
-// valid, and weak where many rolls compete.
+// problem of rolls to the sessions that overlap, for all rolls and, summed up,
+// for those of each bath component and kind of reel by themselves. At levels 3
+// to 6 only rolls that no plan as good at levels 1 and 2 leaves out are counted
+// on: what lateness leaves of slack may be spent on leaving rolls out, and a
+// knapsack spends it where that saves most runs, or most area of kits. They are
+// valid, and weak where many rolls compete for the same hours.
 //
 // # Measured
 //
