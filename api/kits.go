@@ -15,7 +15,6 @@ import (
 func kitOperations() []operation {
 	const kits, kit = "/v1/labs/:lab/kits", "/v1/labs/:lab/kits/:kit"
 	const sets = "/v1/labs/:lab/bath-sets"
-	const bath = "/v1/labs/:lab/baths/:bath"
 	treasurer, steward := holders(lab.RoleTreasurer), holders(lab.RoleSteward)
 	return []operation{
 		{ID: "buyKit", Method: http.MethodPost, Path: kits, Who: treasurer, Handle: body(buyKit)},
@@ -25,8 +24,6 @@ func kitOperations() []operation {
 		{ID: "mixKit", Method: http.MethodPost, Path: sets, Who: steward, Handle: body(mixKit)},
 		{ID: "listBathSets", Method: http.MethodGet, Path: sets, Who: members, Handle: listBathSets},
 		{ID: "getBathSet", Method: http.MethodGet, Path: sets + "/:bath_set", Who: members, Handle: getBathSet},
-		{ID: "getBath", Method: http.MethodGet, Path: bath, Who: members, Handle: getBath},
-		{ID: "discardBath", Method: http.MethodPost, Path: bath + "/disposal", Who: steward, IfMatch: getBath, Handle: body(discardBath)},
 	}
 }
 
@@ -69,17 +66,4 @@ func listBathSets(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answe
 
 func getBathSet(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
 	return reply(chemistry.FindBathSet(ctx, tx, s.Lab.ID, r.Path("bath_set"), s.Now))
-}
-
-func getBath(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
-	return reply(chemistry.FindBath(ctx, tx, s.Lab.ID, r.Path("bath"), s.Now))
-}
-
-// A disposal is where a bath went.
-type disposal struct {
-	To string `json:"to"`
-}
-
-func discardBath(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request, in disposal) (Answer, error) {
-	return reply(chemistry.DiscardBath(ctx, tx, s, r.Path("bath"), r.Version(), in.To))
 }

@@ -80,6 +80,7 @@ func (a *API) operations() []operation {
 		filmOperations(),
 		handbookOperations(),
 		kitOperations(),
+		bathOperations(),
 		rollOperations(),
 		sessionOperations(),
 		bookingOperations(),

@@ -27,6 +27,14 @@ type Bath struct {
 	ExpiresAt    time.Time `json:"expires_at"`
 	State        BathState `json:"state"`
 	BindsFirst   Limit     `json:"binds_first,omitempty"`
+	// Storage is how it is bottled; absent where as the kit's life takes it.
+	Storage *Storage `json:"storage,omitempty"`
+	// ToppedUpML is the replenisher it has had, ReplenisherDueML what it is owed
+	// for the film it has seen.
+	ToppedUpML       int64 `json:"topped_up_ml"`
+	ReplenisherDueML int64 `json:"replenisher_due_ml"`
+	// Quarantine keeps it from use.
+	Quarantine *Quarantine `json:"quarantine,omitempty"`
 	// AreaRule says which area its figures count: trade or geometric.
 	AreaRule    string     `json:"area_rule"`
 	Cautions    []string   `json:"cautions"`
@@ -35,19 +43,28 @@ type Bath struct {
 	Version     int64      `json:"-"`
 }
 
+// A Quarantine keeps a bath from plans, bookings and runs until the steward
+// lifts it.
+type Quarantine struct {
+	Because string    `json:"because"`
+	By      string    `json:"by"`
+	At      time.Time `json:"at"`
+}
+
 // Revision counts the changes of the record.
 func (b Bath) Revision() int64 { return b.Version }
 
 // Wear is what the bath has been through.
 func (b Bath) Wear() Wear {
 	return Wear{AreaMM2: b.UsedAreaMM2, Runs: b.UsedRuns, VolumeLeftML: b.VolumeLeftML,
-		ExpiresAt: b.ExpiresAt, DiscardedAt: b.DiscardedAt}
+		ExpiresAt: b.ExpiresAt, DiscardedAt: b.DiscardedAt, Quarantined: b.Quarantine != nil}
 }
 
 // at works out how the bath stands at now.
 func (b Bath) at(now time.Time) Bath {
 	left := b.Left(b.Wear(), now)
 	b.AreaLeftMM2, b.RunsLeft, b.State, b.BindsFirst = left.AreaMM2, left.Runs, left.State, left.BindsFirst
+	b.ReplenisherDueML = max(b.Replenisher(Load{AreaMM2: b.UsedAreaMM2})-b.ToppedUpML, 0)
 	b.Cautions = BathCautions(b.Role)
 	return b
 }

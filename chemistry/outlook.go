@@ -158,3 +158,26 @@ func scaled(a, b, c int64) int64 {
 	}
 	return n.Int64()
 }
+
+// Reaches is when the demands have put mm2 of film through a bath, or their
+// pace will have; nil if there are none.
+func Reaches(demands []Demand, now time.Time, mm2 int64) *time.Time {
+	demands = slices.Clone(demands)
+	slices.SortStableFunc(demands, func(a, b Demand) int { return a.At.Compare(b.At) })
+	sum, last := int64(0), now
+	for _, run := range demands {
+		sum, last = sum+run.AreaMM2, later(run.At, now)
+		if sum >= mm2 {
+			return &last
+		}
+	}
+	if sum == 0 {
+		return nil
+	}
+	after := scaled(mm2-sum, int64(max(last.Sub(now), leastSpan)/time.Second), sum)
+	if after > int64(100*366*24*time.Hour/time.Second) {
+		return nil
+	}
+	last = last.Add(time.Duration(after) * time.Second)
+	return &last
+}

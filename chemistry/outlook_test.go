@@ -92,7 +92,7 @@ func TestMoreRolls(t *testing.T) {
 	}{
 		{"five of eight are left", func(*chemistry.BathDefinition) {}, roll, 5, chemistry.LimitArea, true},
 		{"two loads of 2.36 rolls", func(*chemistry.BathDefinition) {}, 121_554, 2, chemistry.LimitArea, true},
-		{"one run of two", func(d *chemistry.BathDefinition) { d.Runs, d.RunMM2PerL = ptr[int64](2), ptr(2 * roll) }, roll, 2, chemistry.LimitRuns, true},
+		{"one run of two", func(d *chemistry.BathDefinition) { d.Runs, d.RunMM2PerL = ptr[int64](2), ptr(2*roll) }, roll, 2, chemistry.LimitRuns, true},
 		{"by volume", func(d *chemistry.BathDefinition) { d.Use, d.Correction = chemistry.OneShot, nil }, roll, 3, chemistry.LimitVolume, true},
 		{"without end but age", func(d *chemistry.BathDefinition) { d.AreaMM2, d.Correction = nil, nil }, roll, 0, chemistry.LimitLife, false},
 	} {

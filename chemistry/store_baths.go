@@ -17,7 +17,10 @@ const selectSets = `
 
 const selectBaths = `
 	SELECT b.id, b.bath_set_id, b.definition, b.volume_left_ml, b.used_area_mm2, b.used_runs,
-		b.expires_at, l.area_rule, b.discarded_at, coalesce(b.discarded_to, ''), b.version
+		b.expires_at, l.area_rule, b.discarded_at, coalesce(b.discarded_to, ''), b.version, b.storage,
+		coalesce((SELECT sum(u.volume_ml) FROM top_ups u WHERE u.lab_id = b.lab_id AND u.bath_id = b.id), 0)::bigint,
+		(SELECT jsonb_build_object('because', q.because, 'by', q.imposed_by, 'at', q.imposed_at)
+			FROM quarantines q WHERE q.lab_id = b.lab_id AND q.bath_id = b.id AND q.lifted_at IS NULL)
 	FROM baths b JOIN labs l ON l.id = b.lab_id
 	WHERE b.lab_id = $1 `
 
@@ -44,7 +47,7 @@ func ListBathSets(ctx context.Context, tx pgx.Tx, labID string, now time.Time, p
 }
 
 // OpenBathSets are the bath sets that a run may still use: no bath of theirs
-// is discarded and their kit is not closed. Expired and exhausted ones are
+// is discarded or in quarantine, and their kit is not closed. Expired and exhausted ones are
 // among them; their baths' states say so.
 func OpenBathSets(ctx context.Context, tx pgx.Tx, labID string, now time.Time) ([]BathSet, error) {
 	return manySets(ctx, tx, now, selectSets+`
@@ -52,40 +55,15 @@ func OpenBathSets(ctx context.Context, tx pgx.Tx, labID string, now time.Time) (
 		AND NOT EXISTS (
 			SELECT FROM baths d
 			WHERE d.lab_id = b.lab_id AND d.bath_set_id = b.id AND d.discarded_at IS NOT NULL)
+		AND NOT EXISTS (
+			SELECT FROM quarantines q JOIN baths d ON d.lab_id = q.lab_id AND d.id = q.bath_id
+			WHERE q.lab_id = b.lab_id AND d.bath_set_id = b.id AND q.lifted_at IS NULL)
 		ORDER BY b.id`, labID)
 }
 
 // FindBath reads a bath as it stands at now. It refuses with NotFound.
 func FindBath(ctx context.Context, tx pgx.Tx, labID, id string, now time.Time) (Bath, error) {
 	return oneBath(ctx, tx, now, selectBaths+`AND b.id = $2`, labID, id)
-}
-
-// DiscardBath says that a bath is gone, and where to. It refuses with
-// NotFound, invalid, stale, and bath-dead if it was discarded before.
-func DiscardBath(ctx context.Context, tx pgx.Tx, s lab.Scope, bathID string, version int64, to string) (Bath, error) {
-	var fs faults
-	if fs.text("/to", to, 200); len(fs) > 0 {
-		return Bath{}, refuseFaults("", fs...)
-	}
-	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
-		return Bath{}, err
-	}
-	b, err := oneBath(ctx, tx, s.Now, selectBaths+`AND b.id = $2 FOR NO KEY UPDATE OF b`, s.Lab.ID, bathID)
-	switch {
-	case err != nil:
-		return Bath{}, err
-	case b.Version != version:
-		return Bath{}, lab.Refuse(lab.Stale, "stale", "the bath has changed since it was read")
-	case b.DiscardedAt != nil:
-		return Bath{}, lab.Refuse(lab.Conflict, "bath-dead", "the bath is discarded already")
-	}
-	_, err = tx.Exec(ctx, `
-		UPDATE baths SET discarded_at = $3, discarded_to = $4, version = version + 1
-		WHERE lab_id = $1 AND id = $2`, s.Lab.ID, bathID, s.Now, to)
-	if err != nil {
-		return Bath{}, fmt.Errorf("discard bath: %w", err)
-	}
-	return FindBath(ctx, tx, s.Lab.ID, bathID, s.Now)
 }
 
 func oneBath(ctx context.Context, tx pgx.Tx, now time.Time, query string, args ...any) (Bath, error) {
@@ -107,7 +85,7 @@ func manyBaths(ctx context.Context, tx pgx.Tx, now time.Time, query string, args
 	baths, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (Bath, error) {
 		var b Bath
 		err := row.Scan(&b.ID, &b.BathSet, &b.BathDefinition, &b.VolumeLeftML, &b.UsedAreaMM2, &b.UsedRuns,
-			&b.ExpiresAt, &b.AreaRule, &b.DiscardedAt, &b.DiscardedTo, &b.Version)
+			&b.ExpiresAt, &b.AreaRule, &b.DiscardedAt, &b.DiscardedTo, &b.Version, &b.Storage, &b.ToppedUpML, &b.Quarantine)
 		return b.at(now), err
 	})
 	if err != nil {

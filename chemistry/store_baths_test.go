@@ -193,7 +193,7 @@ func TestDiscardABath(t *testing.T) {
 	bath := set.Baths[2]
 	discard := func(id string, version int64, to string) func(context.Context, pgx.Tx) error {
 		return func(ctx context.Context, tx pgx.Tx) error {
-			got, err := chemistry.DiscardBath(ctx, tx, b.later(day), id, version, to)
+			got, err := chemistry.DiscardBath(ctx, tx, b.later(day), id, version, chemistry.Disposal{To: to})
 			if err == nil && (got.State != chemistry.Discarded || got.DiscardedTo != to || !got.DiscardedAt.Equal(mixed.Add(day)) || got.Revision() != 2) {
 				t.Errorf("%+v", got)
 			}

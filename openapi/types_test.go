@@ -41,7 +41,12 @@ var types = map[string]any{
 	"MixingTable": chemistry.MixingTable{}, "MixedBath": chemistry.MixedBath{}, "Measure": chemistry.Measure{},
 	"FilmMeasured": chemistry.FilmMeasured{}, "Reeling": chemistry.Reeling{}, "RunningTime": chemistry.RunningTime{},
 	"Hanging": chemistry.Hanging{}, "HandbookTable": chemistry.HandbookTable{}, "Incompatibility": chemistry.Incompatibility{},
-	"Mixing": chemistry.NewMix{}, "BathSet": chemistry.BathSet{}, "Bath": chemistry.Bath{},
+	"BathAnswer": scheduling.BathAnswer{}, "Outlook": chemistry.Outlook{}, "Margin": chemistry.Margin{},
+	"NewStorage": chemistry.Storage{}, "Storage": chemistry.Storage{}, "Because": chemistry.Because{}, "Quarantine": chemistry.Quarantine{},
+	"NewTopUp": chemistry.NewTopUp{}, "TopUp": chemistry.TopUp{}, "WhatIf": scheduling.WhatIf{}, "MoreRolls": scheduling.MoreRolls{},
+	"TimeLimit": chemistry.TimeLimit{}, "Disposal": chemistry.Disposal{}, "NewWaste": chemistry.NewWaste{}, "Waste": chemistry.Waste{},
+	"WasteTotal": chemistry.WasteTotal{},
+	"Mixing":     chemistry.NewMix{}, "BathSet": chemistry.BathSet{}, "Bath": chemistry.Bath{},
 	"SheetWorking": chemistry.Factor{},
 
 	"NewReversal":       shares.NewReversal{},
