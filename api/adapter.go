@@ -153,6 +153,12 @@ func (c *call) receive(w http.ResponseWriter, path map[string]string) error {
 	if c.req.page, c.wrong = c.api.pager.pageOf(c.http.URL.Path, query); c.wrong != nil {
 		return nil
 	}
+	if coding := c.http.Header.Get("Content-Encoding"); coding != "" && coding != "identity" && len(raw) > 0 {
+		// RFC 9110 §8.4: what is not understood is refused, not read as it is.
+		c.wrong = &failure{status: http.StatusUnsupportedMediaType, code: "unsupported-media-type",
+			detail: "bodies are taken as they are, without a content coding", header: map[string]string{"Accept-Encoding": "identity"}}
+		return nil
+	}
 	c.body, c.wrong = c.shape.checkBody(c.http.Header.Get("Content-Type"), raw)
 	return nil
 }

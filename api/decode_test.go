@@ -88,6 +88,9 @@ func TestBodiesOfOtherTypesOrSizes(t *testing.T) {
 		t.Errorf("Accept-Patch is %q", patch.Header("Accept-Patch"))
 	}
 
+	keeper.With("Content-Encoding", "gzip").Do(http.MethodPost, keeper.Path("cabinets"), body).
+		WantProblem(http.StatusUnsupportedMediaType, "unsupported-media-type")
+
 	huge := `{"name":"` + strings.Repeat("a", 1<<20) + `"}`
 	keeper.Do(http.MethodPost, keeper.Path("cabinets"), huge).WantProblem(http.StatusRequestEntityTooLarge, "too-large")
 }
