@@ -112,7 +112,8 @@ func (sh *shop) displaced(ctx context.Context, asked []Roll, session Session) ([
 			}
 		}
 	}
-	p.Search.UpTo = 2
+	// Who goes, and why, is found soon; members wait for the answer.
+	p.Search.UpTo, p.Search.Iterations = 2, 1000
 	plan, err := planner.Solve(ctx, p, nil)
 	if err != nil {
 		return nil, fmt.Errorf("plan for a booking: %w", err)
