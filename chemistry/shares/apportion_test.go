@@ -12,7 +12,9 @@ import (
 	"wetside/chemistry/shares"
 )
 
-func TestApportion(t *testing.T) {
+// Worked examples of the method of largest remainders, by name. Ties go to the
+// larger weight, then to the lower index.
+func TestApportionment(t *testing.T) {
 	t.Parallel()
 	votes := []int64{1500, 1500, 900, 500, 500, 200}
 	census1790 := []int64{ // CT DE GA KY MD MA NH NJ NY NC PA RI SC VT VA: 3,615,920 together
@@ -36,6 +38,18 @@ func TestApportion(t *testing.T) {
 		{"Alabama paradox, six parties, 26 seats", 26, votes, []int64{8, 8, 5, 2, 2, 1}},
 		// The usual example of the Hare quota.
 		{"Hare quota, ten seats", 10, []int64{47000, 16000, 15900, 12000, 6000, 3100}, []int64{5, 2, 1, 1, 1, 0}},
+		// Tannenbaum, Excursions in Modern Mathematics, the chapter on apportionment (figures from memory,
+		// each checked by its total and the seats): the three paradoxes.
+		{"Calavos, 200 seats", 200, []int64{940, 9030, 10030}, []int64{10, 90, 100}},
+		{"Calavos, 201 seats: Bama loses one (Alabama paradox)", 201, []int64{940, 9030, 10030}, []int64{9, 91, 101}},
+		{"Intergalactic congress, 50 seats", 50, []int64{150, 78, 173, 204, 295}, []int64{8, 4, 10, 11, 17}},
+		{"ten years on: Ellisium grows and loses one to Betta, which does not (population paradox)",
+			50, []int64{150, 78, 181, 204, 296}, []int64{8, 5, 10, 11, 16}},
+		{"two high schools, 100 counsellors", 100, []int64{1045, 8955}, []int64{10, 90}},
+		{"a third comes with its own five: one moves from South to North (new-states paradox)",
+			105, []int64{1045, 8955, 525}, []int64{11, 89, 5}},
+		// Lippman, Math in Society, the chapter on apportionment (figures from memory): Delaware's counties.
+		{"Delaware, 41 seats", 41, []int64{162310, 538479, 197145}, []int64{7, 25, 9}},
 		{"equal weights: the lower index first", 100, []int64{1, 1, 1}, []int64{34, 33, 33}},
 		{"equal losses: the larger weight first", 2, []int64{1, 3}, []int64{0, 2}},
 		{"nothing for a weight of zero", 5, []int64{0, 1, 0, 1}, []int64{0, 3, 0, 2}},
@@ -48,6 +62,7 @@ func TestApportion(t *testing.T) {
 		},
 		{"the least int64", math.MinInt64, []int64{1, 1}, []int64{math.MinInt64 / 2, math.MinInt64 / 2}},
 	}
+	t.Logf("%d worked examples; ties go to the larger weight, then the lower index", len(tests))
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
@@ -59,7 +74,7 @@ func TestApportion(t *testing.T) {
 	}
 }
 
-func TestApportionRefuses(t *testing.T) {
+func TestApportionmentRefuses(t *testing.T) {
 	t.Parallel()
 	tests := []struct {
 		name    string
@@ -82,9 +97,8 @@ func TestApportionRefuses(t *testing.T) {
 	}
 }
 
-func TestApportionProperties(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(t *rapid.T) {
+func partsAddUp(t *testing.T) {
+	check(t, func(t *rapid.T) {
 		total := rapid.OneOf(rapid.Int64Range(-1000, 1000), rapid.Int64()).Draw(t, "total")
 		weight := rapid.OneOf(rapid.Int64Range(0, 5), rapid.Int64Range(0, math.MaxInt64))
 		weights := rapid.SliceOfN(weight, 1, 12).Draw(t, "weights")
@@ -127,9 +141,8 @@ func TestApportionProperties(t *testing.T) {
 
 // Largest remainders leave the least sum of squared differences from the
 // quotas, of all splits into whole parts: checked over every split.
-func TestApportionIsNearest(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(t *rapid.T) {
+func partsAreNearest(t *testing.T) {
+	check(t, func(t *rapid.T) {
 		total := rapid.Int64Range(0, 12).Draw(t, "total")
 		w := rapid.SliceOfN(rapid.Int64Range(1, 20), 3, 3).Draw(t, "weights")
 		all := w[0] + w[1] + w[2]

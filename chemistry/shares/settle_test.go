@@ -78,10 +78,9 @@ func TestSettleRefuses(t *testing.T) {
 	}
 }
 
-func TestSettleProperties(t *testing.T) {
-	t.Parallel()
+func paymentsSettle(t *testing.T) {
 	amount := rapid.OneOf(rapid.Int64Range(-9, 9), rapid.Int64Range(-100000, 100000))
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, func(t *rapid.T) {
 		balances := parties(rapid.SliceOfN(amount, 0, 11).Draw(t, "amounts")...)
 		s, err := shares.Settle(balances)
 		if err != nil {
@@ -133,9 +132,8 @@ func brings(t *rapid.T, balances []shares.Balance, s shares.Settlement) {
 }
 
 // Up to eight parties: no list of payments is shorter, by trying all of them.
-func TestSettleIsFewest(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(t *rapid.T) {
+func paymentsAreFewest(t *testing.T) {
+	check(t, func(t *rapid.T) {
 		balances := parties(rapid.SliceOfN(rapid.Int64Range(-6, 6), 0, 7).Draw(t, "amounts")...)
 		s, err := shares.Settle(balances)
 		if err != nil {
@@ -177,9 +175,8 @@ func fewest(amounts []int64) int {
 
 // More parties than are searched through: still all to zero within the bound,
 // and a claim to be the fewest only where each payer pays once or each payee is paid once.
-func TestSettleManyParties(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(t *rapid.T) {
+func manySettleWithinTheBound(t *testing.T) {
+	check(t, func(t *rapid.T) {
 		// Multiples of ten and one each, positive or all distinct, so that few are opposite.
 		n := rapid.IntRange(25, 60).Draw(t, "n")
 		amounts := make([]int64, n)
