@@ -48,6 +48,18 @@ as_root() {
 # can_install tells whether install_postgresql can work here.
 can_install() { have apt-get && { [ "$(id -u)" = 0 ] || have sudo; }; }
 
+# install installs packages of the distribution, and shows why where it cannot.
+install() {
+	aptlog=$(mktemp)
+	{ as_root apt-get -q update &&
+		as_root env DEBIAN_FRONTEND=noninteractive apt-get -qy install --no-install-recommends "$@"; } >"$aptlog" 2>&1 || {
+		tail -20 "$aptlog" >&2
+		rm -f "$aptlog"
+		return 1
+	}
+	rm -f "$aptlog"
+}
+
 # install_postgresql installs the distribution's PostgreSQL, for its programs
 # alone: the cluster that the package would make and start is not wanted, so
 # the package finds a setting that says so, and its own file afterwards.

@@ -89,6 +89,12 @@ if [ -z "${WETSIDE_TEST_DATABASE_URL:-}" ] && ! "$out/withpg" true 2>"$out/withp
 	timed "installing PostgreSQL, for there is neither a server nor an image" install_postgresql
 fi
 
+# The export of the books is read by another program, of the same kind and not ours.
+if ! have hledger && [ "${WETSIDE_TEST_WITHOUT_HLEDGER:-}" != yes ]; then
+	can_install || die "hledger is missing: install it, or set WETSIDE_TEST_WITHOUT_HLEDGER=yes to leave the export unchecked"
+	timed "installing hledger, which reads the books that the tests export" install hledger
+fi
+
 # tests OPTIONS PACKAGE ... leaves out what a package's tests reach of the whole
 # program, which go test puts on each line; coverage sums that up better.
 tests() {

@@ -180,6 +180,25 @@ func (b *books) close(kit string, because chemistry.ClosedBecause) (a shares.Clo
 	return a
 }
 
+// pay records a payment and has its payee confirm it.
+func (b *books) pay(from, to string, amount int64) (p shares.PaymentRecord) {
+	b.t.Helper()
+	b.do(func(ctx context.Context, tx pgx.Tx, s lab.Scope) (err error) {
+		p, err = shares.RecordPayment(ctx, tx, s, shares.NewPayment{
+			From: from, To: to, Amount: shares.Price{Amount: shares.Amount(amount), Currency: s.Lab.Currency}, PaidOn: s.Now.Format(time.DateOnly),
+		})
+		if err != nil {
+			return err
+		}
+		if to != shares.TheFund {
+			s.By = lab.Member{ID: to, Roles: []lab.Role{lab.RoleMember}}
+		}
+		p, err = shares.AnswerPayment(ctx, tx, s, p.ID, p.Version, true)
+		return err
+	})
+	return p
+}
+
 // balances are those of all accounts but zero ones, by member, kit or "fund".
 func (b *books) balances() map[string]int64 {
 	b.t.Helper()

@@ -3,7 +3,6 @@ package shares
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -77,7 +76,7 @@ func newJournal(ctx context.Context, tx pgx.Tx, s lab.Scope) (*journal, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read names: %w", err)
 	}
-	fmt.Fprintf(&j.text, "; The books of %s\n", word(s.Lab.Name))
+	fmt.Fprintf(&j.text, "; The books of %s\n", plain(s.Lab.Name, ""))
 	// Both programs learn from this that the point is a decimal mark and how many digits follow.
 	sample := units.Decimal(1_000_000, j.currency)
 	if !strings.Contains(sample, ".") {
@@ -92,7 +91,7 @@ func (j *journal) transaction(at time.Time, id, text string, kind Kind, kit, run
 	if id != "" {
 		fmt.Fprintf(&j.text, "(%s) ", id)
 	}
-	j.text.WriteString(word(text) + "\n")
+	j.text.WriteString(plain(text, ";|") + "\n")
 	for _, tag := range [][2]string{{"kind", string(kind)}, {"kit", kit}, {"run", run}} {
 		if tag[1] != "" {
 			fmt.Fprintf(&j.text, "    ; %s: %s\n", tag[0], tag[1])
@@ -125,14 +124,17 @@ func (j *journal) account(p Posting) string {
 	}
 }
 
-// word is a text as it can stand in a description or an account's name: on one
-// line, no two blanks in a row, and without what the format gives a meaning to.
-func word(text string) string {
+// word is a text as it can stand in an account's name.
+func word(text string) string { return plain(text, ";|:*!(){}[]\"#%=@$&<>~^\\") }
+
+// plain is a text on one line, with no two blanks in a row, and a hyphen for
+// what the format gives a meaning to there.
+func plain(text, meaningful string) string {
 	text = strings.Map(func(r rune) rune {
 		switch {
 		case unicode.IsSpace(r) || unicode.IsControl(r):
 			return ' '
-		case slices.Contains([]rune(";|:*!(){}[]\"#%=@$&<>~^\\"), r):
+		case strings.ContainsRune(meaningful, r):
 			return '-'
 		}
 		return r
