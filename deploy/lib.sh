@@ -48,8 +48,8 @@ as_root() {
 # can_install tells whether install_postgresql can work here.
 can_install() { have apt-get && { [ "$(id -u)" = 0 ] || have sudo; }; }
 
-# install installs packages of the distribution, and shows why where it cannot.
-install() {
+# install_packages installs packages of the distribution, and shows why where it cannot.
+install_packages() {
 	aptlog=$(mktemp)
 	{ as_root apt-get -q update &&
 		as_root env DEBIAN_FRONTEND=noninteractive apt-get -qy install --no-install-recommends "$@"; } >"$aptlog" 2>&1 || {

@@ -92,7 +92,7 @@ fi
 # The export of the books is read by another program, of the same kind and not ours.
 if ! have hledger && [ "${WETSIDE_TEST_WITHOUT_HLEDGER:-}" != yes ]; then
 	can_install || die "hledger is missing: install it, or set WETSIDE_TEST_WITHOUT_HLEDGER=yes to leave the export unchecked"
-	timed "installing hledger, which reads the books that the tests export" install hledger
+	timed "installing hledger, which reads the books that the tests export" install_packages hledger
 fi
 
 # tests OPTIONS PACKAGE ... leaves out what a package's tests reach of the whole
