@@ -6,7 +6,9 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"wetside/chemistry"
 	"wetside/lab"
+	"wetside/lab/units"
 	"wetside/scheduling"
 )
 
@@ -22,6 +24,8 @@ func batchOperations() []operation {
 		{ID: "cancelBatch", Method: http.MethodPost, Path: batch + "/cancellation", Who: steward, IfMatch: getBatch, Handle: cancelBatch},
 		{ID: "listRuns", Method: http.MethodGet, Path: runs, Who: steward, Handle: listRuns},
 		{ID: "getRun", Method: http.MethodGet, Path: runs + "/:run", Who: steward, Handle: getRun},
+		{ID: "readRun", Method: http.MethodPost, Path: runs + "/:run/readings", Who: steward, Handle: body(readRun)},
+		{ID: "getTrace", Method: http.MethodGet, Path: "/v1/labs/:lab/trace", Who: steward, Handle: getTrace},
 	}
 }
 
@@ -35,7 +39,11 @@ func getBatch(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, e
 }
 
 func getRunSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
-	return reply(scheduling.FindRunSheet(ctx, tx, s, r.Path("batch")))
+	var developer *units.Temperature
+	if t, err := units.ParseTemperature(r.Query("developer_temperature")); err == nil {
+		developer = &t
+	}
+	return reply(scheduling.RunSheetAt(ctx, tx, s, r.Path("batch"), developer))
 }
 
 func recordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request, in scheduling.NewRun) (Answer, error) {
@@ -56,4 +64,16 @@ func listRuns(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, e
 
 func getRun(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
 	return reply(scheduling.FindRun(ctx, tx, s.Lab.ID, r.Path("run")))
+}
+
+func readRun(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request, in chemistry.Reading) (Answer, error) {
+	reading, err := scheduling.ReadRun(ctx, tx, s, r.Path("run"), in)
+	if err != nil {
+		return Answer{}, err
+	}
+	return Answer{Status: http.StatusCreated, Body: reading}, nil
+}
+
+func getTrace(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	return reply(scheduling.FindTrace(ctx, tx, s, r.Query("of")))
 }

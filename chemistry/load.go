@@ -13,11 +13,16 @@ func (d BathDefinition) Draw(l Load) int64 {
 	if d.Use != OneShot {
 		return 0
 	}
-	draw := l.SolutionML
-	if d.RunMM2PerL != nil {
-		draw = max(draw, divUp(l.AreaMM2*1000, *d.RunMM2PerL))
+	return d.Needs(l)
+}
+
+// Needs is the solution that a run needs of a bath: enough to cover its reels
+// and enough for its film's area.
+func (d BathDefinition) Needs(l Load) int64 {
+	if d.RunMM2PerL == nil {
+		return l.SolutionML
 	}
-	return draw
+	return max(l.SolutionML, divUp(l.AreaMM2*1000, *d.RunMM2PerL))
 }
 
 // Replenisher is what tops the bath up after a run, in mL rounded up; 0 unless

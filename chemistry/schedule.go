@@ -38,8 +38,9 @@ type Span struct {
 
 // Schedule times the steps for a batch at push stops whose (longest)
 // developing time is developing, as Developing gives it, with factors on the
-// steps by role, as BathDefinition.Factor and WorstFactors give them.
-func (p Process) Schedule(push int, developing units.Duration, factors map[string]Factor) Schedule {
+// steps by role, as BathDefinition.Factor and WorstFactors give them, and others
+// on the developer, as AtTemperature gives them.
+func (p Process) Schedule(push int, developing units.Duration, factors map[string]Factor, developer ...Factor) Schedule {
 	var out Schedule
 	for i, s := range p.Steps {
 		t := TimedStep{Step: s, Number: i + 1, Base: s.Time, Begins: out.Wet}
@@ -52,6 +53,9 @@ func (p Process) Schedule(push int, developing units.Duration, factors map[strin
 		}
 		if f, ok := factors[s.Role]; ok && !s.Water {
 			t.Working = append(t.Working, f)
+		}
+		if s.Developer {
+			t.Working = append(t.Working, developer...)
 		}
 		t.Time = Corrected(t.Base, t.Working...)
 		t.Ends = t.Begins + t.Time
@@ -72,6 +76,16 @@ func (p Process) pushFactor(push int, add units.Duration) Factor {
 		}
 	}
 	return f
+}
+
+// WorstSchedule is an upper bound on Schedule in any of the baths at any
+// temperature that the process corrects for.
+func (p Process) WorstSchedule(push int, developing units.Duration, baths ...BathDefinition) Schedule {
+	var developer []Factor
+	if permille, slower := p.WorstTemperature(); slower {
+		developer = append(developer, Factor{Name: "coldest developer", Permille: permille, Source: "table of " + p.Name})
+	}
+	return p.Schedule(push, developing, WorstFactors(baths...), developer...)
 }
 
 // WorstFactors are the greatest factors, by role, that the baths may yet ask

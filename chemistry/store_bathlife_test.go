@@ -169,6 +169,7 @@ func TestToppingUp(t *testing.T) {
 	if due() != 15 {
 		t.Errorf("%d mL due after 30", due())
 	}
+	b.scope.Now = b.scope.Now.Add(time.Minute)
 	b.do(top(dev, chemistry.NewTopUp{VolumeML: 15}))
 	b.do(func(ctx context.Context, tx pgx.Tx) error {
 		l, err := chemistry.ListTopUps(ctx, tx, b.scope, dev, lab.Page{Limit: 5})

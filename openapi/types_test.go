@@ -99,6 +99,13 @@ var types = map[string]any{
 	"SheetStep": scheduling.SheetStep{}, "SheetRoll": scheduling.SheetRoll{},
 	"NewRun": scheduling.NewRun{}, "Run": scheduling.Run{},
 
+	"NewReading": chemistry.Reading{}, "Reading": chemistry.Reading{},
+	"NewStepReading": chemistry.StepReading{}, "StepReading": chemistry.StepReading{},
+	"NewDensityReading": chemistry.DensityReading{}, "DensityReading": chemistry.DensityReading{},
+	"Warning": chemistry.Warning{}, "RunReading": scheduling.RunReading{}, "RunOverride": scheduling.RunOverride{},
+	"Trace": scheduling.Trace{}, "TracedKit": scheduling.TracedKit{}, "TracedBath": scheduling.TracedBath{},
+	"TracedRun": scheduling.TracedRun{}, "TracedRoll": scheduling.TracedRoll{}, "QuarantineRecord": chemistry.QuarantineRecord{},
+
 	"PlanningProblem": planner.Problem{}, "PlanningWindow": planner.Window{}, "PlanningSearch": planner.Search{},
 	"PlanningTank": planner.Tank{}, "PlanningReelKind": planner.ReelKind{}, "PlanningCabinet": planner.Cabinet{},
 	"PlanningSession": planner.Session{}, "PlanningClass": planner.Class{}, "PlanningBath": planner.Bath{},

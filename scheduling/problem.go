@@ -102,15 +102,16 @@ func (d *draft) hang(r Roll) string {
 }
 
 // class makes sure that the problem has the class and returns its id. Its wet
-// time is the longest that any bath of the lab may yet ask for, in whole
-// minutes, so that batches begin on the minute.
+// time is the longest that any bath of the lab may yet ask for, at any
+// temperature that the process corrects for, in whole minutes, so that batches
+// begin on the minute.
 func (d *draft) class(p chemistry.Process, push int, dev units.Duration) string {
 	id := fmt.Sprintf("%s/%+d/%s", p.Code, push, dev)
 	if d.classes[id] {
 		return id
 	}
 	d.classes[id] = true
-	sched := p.Schedule(push, dev, chemistry.WorstFactors(d.definitions(p.Code)...))
+	sched := p.WorstSchedule(push, dev, d.definitions(p.Code)...)
 	c := planner.Class{ID: id, Process: p.Code, Developing: dev, Wet: wholeMinutes(sched.Wet), Shareable: p.Kind.BlackAndWhite()}
 	for _, t := range sched.Baths() {
 		c.Steps = append(c.Steps, planner.Step{Role: t.Step.Role, Begins: t.Begins})

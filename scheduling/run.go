@@ -28,6 +28,17 @@ type Run struct {
 	RunSheet   RunSheet  `json:"run_sheet"`
 	RecordedBy string    `json:"recorded_by"`
 	RecordedAt time.Time `json:"recorded_at"`
+	// Override is why it was made against the state of its baths, if it was.
+	Override *RunOverride `json:"override,omitempty"`
+	// Readings are what was read of it, with warnings, oldest first.
+	Readings []RunReading `json:"readings"`
+}
+
+// A RunOverride is the operator's word for a run that would be refused, kept
+// with what it would have been refused for.
+type RunOverride struct {
+	Because string   `json:"because"`
+	Against []string `json:"against"`
 }
 
 // A RunOutcome is how a run went.
@@ -47,6 +58,11 @@ type NewRun struct {
 	StartedAt time.Time  `json:"started_at"`
 	EndedAt   time.Time  `json:"ended_at"`
 	Note      string     `json:"note,omitempty"`
+	// Readings are what was read of it; more may follow.
+	Readings *chemistry.Reading `json:"readings,omitempty"`
+	// Override says why a run was made in dead or quarantined baths, or with a
+	// developer off its temperature: without it such a run is refused.
+	Override string `json:"override,omitempty"`
 }
 
 // longestRun bounds what is recorded as one run: a day.
@@ -58,7 +74,9 @@ const longestRun = 24 * time.Hour
 //   - invalid: times out of order or to come
 //   - run-already-recorded, batch-not-planned
 //   - baths-not-mixed: the kit it waits for is still on the shelf
-//   - bath-dead, bath-exhausted, kit-closed: as chemistry.UseBaths
+//   - bath-dead, bath-quarantined, developer-out-of-tolerance,
+//     temperature-not-in-table: unless overridden, which is kept
+//   - bath-exhausted, kit-closed: as chemistry.UseBaths
 func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in NewRun) (Run, error) {
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
 		return Run{}, err
@@ -74,7 +92,7 @@ func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in N
 	if err := in.check(s, b, session); err != nil {
 		return Run{}, err
 	}
-	sheet, err := runSheet(ctx, tx, s, b)
+	sheet, against, err := recordedSheet(ctx, tx, s, b, in)
 	if err != nil {
 		return Run{}, err
 	}
@@ -83,17 +101,33 @@ func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in N
 	if err != nil {
 		return Run{}, err
 	}
+	use := chemistry.Use{
+		BathSet:  *b.BathSet,
+		Load:     chemistry.Load{AreaMM2: sheet.AreaMM2, SolutionML: sheet.SolutionML},
+		Begins:   begins(sheet, in),
+		Override: in.Override != "",
+	}
+	set, err := chemistry.FindBathSet(ctx, tx, s.Lab.ID, use.BathSet, s.Now)
+	if err != nil {
+		return Run{}, err
+	}
+	for _, f := range set.Against(use) {
+		against = append(against, f.Detail)
+	}
 	run := Run{Batch: b.ID, Outcome: in.Outcome, StartedAt: in.StartedAt, EndedAt: in.EndedAt, AreaMM2: sheet.AreaMM2, Note: in.Note}
+	if in.Override != "" {
+		run.Override = &RunOverride{Because: in.Override, Against: append([]string{}, against...)}
+	}
 	if run.ID, err = insertRun(ctx, tx, s, run, sheet); err != nil {
 		return Run{}, err
 	}
-	_, err = chemistry.UseBaths(ctx, tx, s, chemistry.Use{
-		BathSet: *b.BathSet,
-		Load:    chemistry.Load{AreaMM2: sheet.AreaMM2, SolutionML: sheet.SolutionML},
-		Begins:  begins(sheet, in),
-	})
-	if err != nil {
+	if _, err = chemistry.UseBaths(ctx, tx, s, use); err != nil {
 		return Run{}, err
+	}
+	if in.Readings != nil {
+		if _, err := readRun(ctx, tx, s, run.ID, sheet, set, *in.Readings, "/readings"); err != nil {
+			return Run{}, err
+		}
 	}
 	if err := finishRolls(ctx, tx, s, b, in); err != nil {
 		return Run{}, err
@@ -121,6 +155,9 @@ func (in NewRun) check(s lab.Scope, b Batch, session Session) error {
 		return lab.Refuse(lab.Conflict, "baths-not-mixed", "the batch waits for a kit that is not mixed: say first when it was")
 	}
 	no := lab.Refuse(lab.Invalid, "invalid", "there can be no such run")
+	if len([]rune(in.Override)) > 500 {
+		_ = no.With("/override", "length", "want at most 500 characters")
+	}
 	if in.Outcome != RunDone && in.Outcome != RunSpoiled {
 		_ = no.With("/outcome", "unknown", "want done or spoiled")
 	}
@@ -158,9 +195,9 @@ func insertRun(ctx context.Context, tx pgx.Tx, s lab.Scope, run Run, sheet RunSh
 		return "", fmt.Errorf("store run sheet: %w", err)
 	}
 	err = tx.QueryRow(ctx, `
-		INSERT INTO runs (lab_id, id, batch_id, outcome, started_at, ended_at, area_mm2, note, run_sheet, recorded_by, recorded_at)
-		VALUES ($1, new_id('run', $2), $3, $4, $5, $6, $7, $8, $9, $10, $2) RETURNING id`,
-		s.Lab.ID, s.Now, run.Batch, string(run.Outcome), run.StartedAt, run.EndedAt, run.AreaMM2, run.Note, sheetJSON, s.By.ID).Scan(&id)
+		INSERT INTO runs (lab_id, id, batch_id, outcome, started_at, ended_at, area_mm2, note, run_sheet, recorded_by, recorded_at, override)
+		VALUES ($1, new_id('run', $2), $3, $4, $5, $6, $7, $8, $9, $10, $2, $11) RETURNING id`,
+		s.Lab.ID, s.Now, run.Batch, string(run.Outcome), run.StartedAt, run.EndedAt, run.AreaMM2, run.Note, sheetJSON, s.By.ID, run.Override).Scan(&id)
 	if lab.Violates(err, lab.UniqueViolation, "runs_once") {
 		return "", lab.Refuse(lab.Conflict, "run-already-recorded", "the batch's run is recorded")
 	}
@@ -202,7 +239,10 @@ func finishRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch, in NewRun
 	return lab.Touch(ctx, tx, s.Lab.ID)
 }
 
-const runColumns = `id, batch_id, outcome, started_at, ended_at, area_mm2, note, run_sheet, recorded_by, recorded_at`
+const runColumns = `id, batch_id, outcome, started_at, ended_at, area_mm2, note, run_sheet, recorded_by, recorded_at, override,
+	(SELECT coalesce(jsonb_agg(jsonb_build_object('id', q.id, 'reading', q.reading, 'warnings', q.warnings,
+		'read_by', q.read_by, 'read_at', q.read_at) ORDER BY q.id), '[]')
+	FROM readings q WHERE q.lab_id = runs.lab_id AND q.run_id = runs.id)`
 
 // FindRun reads a run. It refuses with NotFound.
 func FindRun(ctx context.Context, tx pgx.Tx, labID, id string) (Run, error) {

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -36,7 +35,9 @@ type RunSheet struct {
 	Reels    []planner.ReelUse `json:"reels"`
 	Rolls    []SheetRoll       `json:"rolls"`
 	Cautions []string          `json:"cautions"`
-	Source   string            `json:"source"`
+	// Warnings are what the operator should see to before the run.
+	Warnings []chemistry.Warning `json:"warnings,omitempty"`
+	Source   string              `json:"source"`
 }
 
 // A Phase is a span of a run's clock. Warm-up and loading run side by side.
@@ -66,6 +67,11 @@ type SheetStep struct {
 	ByHand      bool               `json:"by_hand"`
 	StartsAt    time.Time          `json:"starts_at"`
 	Cautions    []string           `json:"cautions"`
+	// SolutionML is what the run needs of its bath: to cover the reels, and for
+	// the film's area.
+	SolutionML int64 `json:"solution_ml,omitempty"`
+	// Source is where BaseTime and the temperatures come from.
+	Source string `json:"source,omitempty"`
 }
 
 // A SheetRoll is a roll to load, and how it hangs afterwards.
@@ -84,6 +90,14 @@ type SheetRoll struct {
 // NotFound, and with bath-exhausted when a bath would be past the end of its
 // table of corrections.
 func FindRunSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string) (RunSheet, error) {
+	return RunSheetAt(ctx, tx, s, batchID, nil)
+}
+
+// RunSheetAt is FindRunSheet for a developer that is measured to be so warm,
+// nil for one within its tolerance: black-and-white times are corrected for it.
+// It refuses, beyond what FindRunSheet does, with developer-out-of-tolerance
+// (colour, which is never corrected) and temperature-not-in-table.
+func RunSheetAt(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, developer *units.Temperature) (RunSheet, error) {
 	b, err := FindBatch(ctx, tx, s.Lab.ID, batchID)
 	if err != nil {
 		return RunSheet{}, err
@@ -96,14 +110,22 @@ func FindRunSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string) (
 		}
 		return sheet, nil
 	}
-	return runSheet(ctx, tx, s, b)
+	return runSheet(ctx, tx, s, b, developer)
 }
 
-// runSheet makes the sheet of a planned batch.
-func runSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch) (RunSheet, error) {
+// runSheet makes the sheet of a planned batch, for a developer's temperature.
+func runSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch, developer *units.Temperature) (RunSheet, error) {
 	process, err := chemistry.FindProcess(ctx, tx, s.Lab.ID, b.Process, 0)
 	if err != nil {
 		return RunSheet{}, err
+	}
+	var warmth []chemistry.Factor
+	if developer != nil {
+		f, err := process.AtTemperature(*developer)
+		if err != nil {
+			return RunSheet{}, chemistry.AsRefusal("", err)
+		}
+		warmth = append(warmth, f)
 	}
 	eq, err := readEquipment(ctx, tx, s.Lab.ID)
 	if err != nil {
@@ -130,9 +152,14 @@ func runSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch) (RunSheet, e
 	if err := sheet.addRolls(ctx, tx, s, b, films, eq); err != nil {
 		return RunSheet{}, err
 	}
-	schedule := process.Schedule(b.Push, b.Developing, factors)
-	sheet.addSteps(b, schedule, set)
-	sheet.addTimeline(s, b, eq, process, kit, schedule)
+	schedule := process.Schedule(b.Push, b.Developing, factors, warmth...)
+	sheet.addSteps(b, schedule, set, kit, load)
+	sheet.warn(schedule, set)
+	flush, err := flushBefore(ctx, tx, s, b, eq)
+	if err != nil {
+		return RunSheet{}, err
+	}
+	sheet.addTimeline(s, b, eq, process, kit, schedule, flush)
 	return sheet, nil
 }
 
@@ -242,14 +269,19 @@ func (sheet *RunSheet) addRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, b B
 	return nil
 }
 
-func (sheet *RunSheet) addSteps(b Batch, schedule chemistry.Schedule, set *chemistry.BathSet) {
+func (sheet *RunSheet) addSteps(b Batch, schedule chemistry.Schedule, set *chemistry.BathSet, kit chemistry.Kit, load chemistry.Load) {
 	for _, t := range schedule.Steps {
 		step := SheetStep{
 			Number: t.Number, Role: t.Step.Role, Name: t.Step.Name, Time: t.Time, BaseTime: t.Base,
 			Working: append([]chemistry.Factor{}, t.Working...), Temperature: t.Step.Temperature,
 			Lowest: t.Step.Lowest(), Highest: t.Step.Highest(), Agitation: t.Step.Agitation, Drain: t.Step.Drain,
 			Dark: t.Step.Dark, ByHand: t.Step.ByHand, StartsAt: b.Wet.Add(t.Begins.Std()),
-			Cautions: append([]string{}, chemistry.RoleCautions(t.Step.Role)...),
+			Cautions: append([]string{}, chemistry.RoleCautions(t.Step.Role)...), Source: t.Step.Source,
+		}
+		for _, d := range kit.Baths {
+			if d.Role == t.Step.Role && !t.Step.Water {
+				step.SolutionML = d.Needs(load)
+			}
 		}
 		if set != nil && !t.Step.Water {
 			for _, bath := range set.Baths {
@@ -259,48 +291,6 @@ func (sheet *RunSheet) addSteps(b Batch, schedule chemistry.Schedule, set *chemi
 			}
 		}
 		sheet.Steps = append(sheet.Steps, step)
-	}
-}
-
-func (sheet *RunSheet) addTimeline(s lab.Scope, b Batch, eq equipment, p chemistry.Process, kit chemistry.Kit, schedule chemistry.Schedule) {
-	add := func(phase, name string, start time.Time, d units.Duration) time.Time {
-		end := start.Add(d.Std())
-		if d > 0 {
-			sheet.Timeline = append(sheet.Timeline, Phase{Phase: phase, Name: name, Start: start, End: end})
-		}
-		return end
-	}
-	tank := eq.tank(b.Tank)
-	begin := b.Start
-	if b.Mixes {
-		begin = add("mix", "Mix "+kit.Name, begin, kit.Mix)
-	}
-	warm, err := chemistry.WarmUp(tank.VolumeML, s.Lab.RoomTemperature, p.WorkingTemperature(), tank.HeaterW, s.Lab.HeaterEfficiencyPermille)
-	if err == nil {
-		add("warm-up", fmt.Sprintf("Warm %s up to %s", tank.Name, p.WorkingTemperature()), begin, warm)
-	}
-	var loading units.Duration
-	var reels []string
-	for _, u := range b.Reels {
-		loading += units.Duration(u.Count) * eq.reel(u.Kind).Loading
-		reels = append(reels, fmt.Sprintf("%d × %s", u.Count, eq.reel(u.Kind).Name))
-	}
-	add("loading", "Load in the dark: "+strings.Join(reels, ", "), begin, loading)
-	end := add("wet", "Process", b.Wet, schedule.Wet)
-	for _, h := range schedule.Hands() {
-		add("by-hand", "By hand, outside the tank", b.Wet.Add(h.From.Std()), h.To-h.From)
-	}
-	add("clean-up", "Clean "+tank.Name, end, tank.CleanUp)
-	for _, u := range b.Reels {
-		k := eq.reel(u.Kind)
-		add("reel-drying", "Dry reels: "+k.Name, end, k.Drying)
-	}
-	dried := map[string]bool{}
-	for _, pl := range b.Rolls {
-		if c := eq.cabinet(pl.Cabinet); !dried[c.ID] {
-			dried[c.ID] = true
-			add("drying", "Dry film in "+c.Name, end, c.Drying)
-		}
 	}
 }
 
