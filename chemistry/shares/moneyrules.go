@@ -33,7 +33,7 @@ type MoneyRulesChange struct {
 // ReadMoneyRules reads a lab's rules. Unless it has ruled otherwise, spoiled
 // runs fall with the unused part and there is no surcharge.
 func ReadMoneyRules(ctx context.Context, tx pgx.Tx, labID string) (MoneyRules, error) {
-	r := MoneyRules{SpoiledFallsOn: AsUnused}
+	r := MoneyRules{SpoiledFallsOn: AsUnused, Version: 1}
 	err := tx.QueryRow(ctx, `SELECT spoiled_falls_on, surcharge_minor, version FROM money_rules WHERE lab_id = $1`, labID).
 		Scan(&r.SpoiledFallsOn, &r.SurchargeMinor, &r.Version)
 	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
