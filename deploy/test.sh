@@ -1,6 +1,7 @@
 #!/bin/sh
 # All checks of Wetside: gofmt, go vet, staticcheck, the tests with the race
-# detector, the tests with their coverage, and govulncheck.
+# detector, the tests with their coverage, fuzzing of chemistry's parsers for
+# 10 s each (WETSIDE_FUZZ_TIME=60s by night), and govulncheck.
 #
 #   sh deploy/test.sh [PACKAGE ...]      (default ./...)
 #
@@ -115,6 +116,16 @@ else
 fi
 check "go test -cover" tests -coverpkg=./... -coverprofile="$out/cover.out" "$@"
 check "coverage" coverage
+
+# fuzz TARGET tries one of chemistry's parsers on made-up input: 10 s, or as
+# long as WETSIDE_FUZZ_TIME says, which is 60s by night.
+fuzz() { go test ./chemistry -run '^$' -fuzz "^$1\$" -fuzztime "${WETSIDE_FUZZ_TIME:-10s}"; }
+case " $* " in
+*" ./... "* | *" ./chemistry "*)
+	check "fuzzing processes" fuzz FuzzProcess
+	check "fuzzing kits" fuzz FuzzKit
+	;;
+esac
 check "govulncheck" vulnerabilities "$@"
 [ -z "$failed" ] || die "Failed: ${failed#; }"
 say "All checks passed."
