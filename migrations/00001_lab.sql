@@ -5,12 +5,16 @@ CREATE EXTENSION IF NOT EXISTS btree_gist;
 
 -- +goose StatementBegin
 -- A UUIDv7 (RFC 9562) of the given instant behind a prefix that says what it
--- is an id of. PostgreSQL makes version 7 itself only from 18 on.
+-- is an id of. A counter keeps ids of one millisecond, such as those of one
+-- request, in the order in which they were made (RFC 9562, 6.2, method 1).
+-- PostgreSQL makes version 7 itself only from 18 on.
+CREATE SEQUENCE new_id_counter MINVALUE 0 MAXVALUE 4095 CYCLE;
 CREATE FUNCTION new_id(prefix text, at timestamptz) RETURNS text
 LANGUAGE sql VOLATILE STRICT AS $$
     SELECT prefix || '_'
         || lpad(to_hex(floor(extract(epoch FROM at) * 1000)::bigint), 12, '0')
-        || '7' || substr(replace(gen_random_uuid()::text, '-', ''), 14)
+        || '7' || lpad(to_hex(nextval('new_id_counter')), 3, '0')
+        || substr(replace(gen_random_uuid()::text, '-', ''), 17)
 $$;
 -- +goose StatementEnd
 
@@ -112,3 +116,4 @@ CREATE INDEX idempotency_keys_age ON idempotency_keys (created_at);
 -- +goose Down
 DROP TABLE idempotency_keys, cabinets, tanks, reel_kinds, sign_in_codes, members, labs;
 DROP FUNCTION new_id(text, timestamptz);
+DROP SEQUENCE new_id_counter;
