@@ -31,6 +31,7 @@ func TestStory(t *testing.T) {
 	t.Run("5 the week is planned", s.planned)
 	t.Run("6 batches have run sheets", s.sheets)
 	t.Run("7 runs are recorded", s.ran)
+	t.Run("7 and their chemistry is accounted for", s.chemistry)
 	t.Run("8 a kit is closed and all is settled", s.settled)
 	t.Run("members see their own alone", s.private)
 }

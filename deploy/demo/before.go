@@ -114,8 +114,13 @@ func (s *story) record(ctx context.Context, b scheduling.Batch) error {
 			in.Outcome, in.Note = scheduling.RunSpoiled, note
 		}
 	}
+	in.Readings = readings(sheet, in.Outcome == scheduling.RunSpoiled)
 	var run scheduling.Run
-	if err := steward.post(ctx, s.in("batches", b.ID, "run"), in, &run); err != nil {
+	if in.Outcome == scheduling.RunSpoiled {
+		if err := s.recordSpoiled(ctx, b.ID, in, &run); err != nil {
+			return err
+		}
+	} else if err := steward.post(ctx, s.in("batches", b.ID, "run"), in, &run); err != nil {
 		return err
 	}
 	s.told.Runs = append(s.told.Runs, run)

@@ -32,6 +32,13 @@ type Board struct {
 	Sheet      scheduling.RunSheet
 	Statement  shares.Statement
 	Settlement shares.LabSettlement
+	Accounts
+	// Bath is one that much is booked on, WhatIf what it still takes, Trace of
+	// a spoiled roll.
+	Bath   scheduling.BathAnswer
+	WhatIf scheduling.WhatIf
+	Trace  scheduling.Trace
+	Waste  []chemistry.WasteTotal
 	// Codes sign members in, by member; each works once.
 	Codes map[string]string
 }
@@ -117,8 +124,10 @@ func (r reader) board(ctx context.Context, b *Board) error {
 		listed(ctx, r, "entries", &b.Entries),
 		func() error { return r.week(ctx, b) },
 		func() error { return r.sheet(ctx, b) },
+		func() error { return r.chemistry(ctx, b) },
 		func() error { _, err := r.get(ctx, r.lab+"settlement", &b.Settlement); return err },
 		func() error { return r.statement(ctx, b) },
+		func() error { return r.accounts(ctx, b) },
 	} {
 		if err := part(); err != nil {
 			return err

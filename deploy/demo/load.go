@@ -117,11 +117,11 @@ func (s *story) chemistry() error {
 	c := s.past.Close
 	return s.when(c.At, "close "+c.Kit, func(ctx context.Context) error {
 		path := s.in("kits", s.told.Kits[c.Kit], "closing")
-		if err := s.people[treasurerKey].post(ctx, path, map[string]string{"because": c.Because}, &s.told.Closing); err != nil {
+		if err := s.closeTwice(ctx, s.told.Kits[c.Kit], path, c.Because); err != nil {
 			return err
 		}
 		s.say("the first kit is closed (%s): %d share its price", c.Because, len(s.told.Closing.Shares))
-		return nil
+		return s.throwOut(ctx, s.told.Kits[c.Kit])
 	})
 }
 

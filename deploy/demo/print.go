@@ -23,10 +23,14 @@ func Print(w io.Writer, b *Board, told *Told, url string) error {
 	pr.levels()
 	pr.places(told)
 	pr.baths()
+	pr.bathAnswer()
 	pr.closed()
 	pr.money()
+	pr.why()
 	pr.refusals(told)
 	pr.runSheet()
+	pr.trace()
+	pr.waste()
 	pr.signIns(url)
 	return p.err
 }

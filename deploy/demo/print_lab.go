@@ -2,6 +2,7 @@ package demo
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"wetside/chemistry"
@@ -81,6 +82,9 @@ func (p printer) runSheet() {
 	p.put("   #  " + pad("step", 26) + right("time", 6) + right("fresh", 7) + "   " + pad("temperature", 22) + "begins    how")
 	for _, step := range s.Steps {
 		how := []string{}
+		if step.SolutionML > 0 {
+			how = append(how, fmt.Sprintf("%d mL", step.SolutionML))
+		}
 		if step.Dark {
 			how = append(how, "dark")
 		}
@@ -97,11 +101,34 @@ func (p printer) runSheet() {
 		p.line(74, "  %2d  %s%s%s   %s%s  %s", step.Number, pad(step.Name, 26), right(clockTime(step.Time), 6), right(clockTime(step.BaseTime), 7),
 			pad(fmt.Sprintf("%s (%s–%s)", step.Temperature, bare(step.Lowest), bare(step.Highest)), 22), p.clock(step.StartsAt, "15:04:05"), strings.Join(how, ", "))
 	}
+	for _, w := range s.Warnings {
+		p.line(4, "  ! %s", w.Detail)
+	}
+	p.line(4, "  Sources: %s", strings.Join(sources(s.Steps), "; "))
 	p.put("")
 	for _, c := range s.Cautions {
 		p.line(4, "  ! %s", c)
 	}
 	p.line(4, "  Source: %s", s.Source)
+}
+
+// sources are where the steps' times come from, and the corrections', each once.
+func sources(steps []scheduling.SheetStep) []string {
+	var out []string
+	add := func(source string) {
+		if source != "" && !slices.Contains(out, source) {
+			out = append(out, source)
+		}
+	}
+	for _, step := range steps {
+		if len(step.Working) > 0 {
+			add(step.Name + ": " + step.Source)
+		}
+		for _, f := range step.Working {
+			add(f.Name + ": " + f.Source)
+		}
+	}
+	return out
 }
 
 // bare is a temperature without its unit.
