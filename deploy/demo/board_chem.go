@@ -10,22 +10,22 @@ import (
 
 // chemistry reads what the print says of one bath, a spoiled roll, and waste.
 func (r reader) chemistry(ctx context.Context, b *Board) error {
-	// The bath that shows most: re-used, of a kit in use, with the most booked on it.
+	// The bath that shows most: one whose time grows to a longest, with the most booked on it.
 	for _, set := range b.BathSets {
 		if b.kit(set.Kit).ClosedAt != nil {
 			continue
 		}
+		at := r.lab + "baths/" + set.Baths[0].ID
 		var bath scheduling.BathAnswer
-		if _, err := r.get(ctx, r.lab+"baths/"+set.Baths[0].ID, &bath); err != nil {
+		if _, err := r.get(ctx, at, &bath); err != nil {
 			return err
 		}
-		if bath.Use == chemistry.Reused && (b.Bath.ID == "" || bath.Outlook.BookedAreaMM2 > b.Bath.Outlook.BookedAreaMM2) {
-			b.Bath = bath
-		}
-	}
-	if b.Bath.ID != "" {
-		if _, err := r.get(ctx, r.lab+"baths/"+b.Bath.ID+"/what-if", &b.WhatIf); err != nil {
+		var what scheduling.WhatIf
+		if _, err := r.get(ctx, at+"/what-if", &what); err != nil {
 			return err
+		}
+		if what.Time != nil && (b.Bath.ID == "" || bath.Outlook.BookedAreaMM2 > b.Bath.Outlook.BookedAreaMM2) {
+			b.Bath, b.WhatIf = bath, what
 		}
 	}
 	runs, err := all[scheduling.Run](ctx, r.client, r.lab+"runs")
