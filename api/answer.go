@@ -13,7 +13,7 @@ type Answer struct {
 	Location string
 	Body     any
 
-	media  string           // of text, where that is the body
+	media  string // of text, where that is the body
 	text   []byte
 	cursor string           // the next page's, unsigned
 	signed func(string) any // the body with the cursor signed

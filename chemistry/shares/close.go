@@ -149,8 +149,8 @@ func (c *Closing) count(uses []Use, of lines) error {
 // that gives it all back.
 func (c Closing) Against(provisional map[string]int64) Closing {
 	c.Shares = slices.Clone(c.Shares)
-	for member := range provisional {
-		if !slices.ContainsFunc(c.Shares, func(s Share) bool { return s.Member == member }) {
+	for member, amount := range provisional {
+		if amount != 0 && !slices.ContainsFunc(c.Shares, func(s Share) bool { return s.Member == member }) {
 			c.Shares = append(c.Shares, Share{Member: member})
 		}
 	}

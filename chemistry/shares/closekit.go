@@ -87,7 +87,7 @@ func closingOf(ctx context.Context, tx pgx.Tx, labID string, kit chemistry.Kit) 
 // before, and the rest on the kit's own account, last. A share that was charged
 // to the unit before is entered too: its owner sees that it is final.
 func closingEntry(kit chemistry.Kit, c Closing) Entry {
-	e := Entry{Kind: FinalCost, Text: "Final shares of: " + kit.Name, Kit: kit.ID, Basis: Basis{Closing: &c}}
+	e := Entry{Kind: FinalCost, Text: "Final shares " + c.Rule.words() + ", unused on the " + string(c.UnusedFallsOn) + ": " + kit.Name, Kit: kit.ID, Basis: Basis{Closing: &c}}
 	for _, share := range c.Shares {
 		e.Postings = append(e.Postings, onParty(share.Member, share.Adjustment))
 	}

@@ -170,6 +170,7 @@ func TestTermsChangeByConsent(t *testing.T) {
 		return err
 	}
 	b.do(propose)
+	id := change.ID
 	if diff := cmp.Diff([]string{"mem_ann", "mem_bea", "mem_tom"}, change.Waiting); diff != "" || change.AppliedAt != nil {
 		t.Errorf("waits for -want, +got:\n%s", diff)
 	}
@@ -178,7 +179,6 @@ func TestTermsChangeByConsent(t *testing.T) {
 		_, err := shares.CloseKit(ctx, tx, s, kit, "expired")
 		return err
 	})
-	id := change.ID
 	consent := func(of, note string) func(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
 		return func(ctx context.Context, tx pgx.Tx, s lab.Scope) (err error) {
 			change, err = shares.RecordConsent(ctx, tx, s, kit, id, shares.NewConsent{Member: of, Note: note})
@@ -193,7 +193,7 @@ func TestTermsChangeByConsent(t *testing.T) {
 	}
 	b.run(kit, "done", film{"mem_cyn", 2})
 	for _, member := range []string{"mem_ann", "mem_cyn"} {
-			if err := b.as(member, consent("", "")); err != nil {
+		if err := b.as(member, consent("", "")); err != nil {
 			t.Fatal(err)
 		}
 	}

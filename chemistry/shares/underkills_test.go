@@ -35,7 +35,7 @@ func TestUnderKills(t *testing.T) {
 	}
 	stop := make(chan struct{})
 	var killers, wg sync.WaitGroup
-	killers.Go(func() { st.terminate(stop) })
+	killers.Go(func() { st.terminate(stop, 10*time.Millisecond) })
 	for i := range clients {
 		wg.Go(func() { st.client(rand.New(rand.NewPCG(uint64(i), 7))) })
 	}
@@ -186,8 +186,8 @@ func (st *storm) record(ctx context.Context, tx pgx.Tx, p planned) error {
 	return shares.ChargeRun(ctx, tx, s, p.run)
 }
 
-// terminate ends backends of the test's database at random until stop.
-func (st *storm) terminate(stop <-chan struct{}) {
+// terminate ends a backend of the test's database that is at work, every so often until stop.
+func (st *storm) terminate(stop <-chan struct{}, every time.Duration) {
 	conn, err := pgx.ConnectConfig(st.b.t.Context(), st.b.pool.Config().ConnConfig)
 	if err != nil {
 		st.b.t.Error(err)
@@ -198,7 +198,7 @@ func (st *storm) terminate(stop <-chan struct{}) {
 		select {
 		case <-stop:
 			return
-		case <-time.After(10 * time.Millisecond):
+		case <-time.After(every):
 		}
 		var n int64
 		err := conn.QueryRow(st.b.t.Context(), `
@@ -211,5 +211,6 @@ func (st *storm) terminate(stop <-chan struct{}) {
 			return
 		}
 		st.killed.Add(n)
+		every += every / 100 * time.Duration(n) // so that a slow machine gets done
 	}
 }

@@ -50,8 +50,9 @@ type Told struct {
 	Refusals             []Refusal
 	Places               []scheduling.OpenSession
 	First, Second, Final scheduling.Plan
-	Closing              shares.ClosingAnswer
-	Runs                 []scheduling.Run
+	// FirstClosing is the kit's by its first rule, which was reversed; Closing is what holds.
+	FirstClosing, Closing shares.ClosingAnswer
+	Runs                  []scheduling.Run
 	// Drying and Ready are what rolls were seen as after their run, and once dry.
 	Drying, Ready []scheduling.Roll
 	// People sign in with these tokens while they last.
