@@ -25,6 +25,7 @@ func moneyOperations() []operation {
 		{ID: "addGuest", Method: http.MethodPost, Path: of + "/guests", Who: members, Handle: body(addGuest)},
 		{ID: "listGuests", Method: http.MethodGet, Path: of + "/guests", Who: holders(lab.RoleSteward, lab.RoleTreasurer), Handle: listGuests},
 		{ID: "leaveLab", Method: http.MethodPost, Path: of + "/members/:member/departure", Who: holders(lab.RoleKeeper), Handle: leaveLab},
+		{ID: "writeOff", Method: http.MethodPost, Path: of + "/members/:member/write-off", Who: treasurer, Handle: body(writeOff)},
 		{ID: "giveRoll", Method: http.MethodPost, Path: of + "/rolls/:roll/gift", Who: holders(lab.RoleSteward), Handle: body(giveRoll)},
 	}
 }
@@ -83,6 +84,19 @@ func listGuests(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer,
 
 func leaveLab(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
 	return reply(shares.Leave(ctx, tx, s, r.Path("member")))
+}
+
+// A writingOff is why a balance is written off.
+type writingOff struct {
+	Reason string `json:"reason"`
+}
+
+func writeOff(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request, in writingOff) (Answer, error) {
+	e, err := shares.WriteOff(ctx, tx, s, r.Path("member"), in.Reason)
+	if err != nil {
+		return Answer{}, err
+	}
+	return Created("/v1/labs/"+s.Lab.ID+"/entries/"+e.ID, e), nil
 }
 
 func giveRoll(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request, in shares.NewGift) (Answer, error) {

@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"net/http"
@@ -10,6 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
+	"wetside/api"
 	"wetside/api/apitest"
 	"wetside/chemistry"
 	"wetside/chemistry/shares"
@@ -272,6 +276,11 @@ func TestPaymentsAndDeparture(t *testing.T) {
 	if len(settlement.Payments) != 1 || settlement.Payments[0].Amount != 3000 || !shares.CheckReference(settlement.Payments[0].Reference) {
 		t.Fatalf("settlement %+v", settlement)
 	}
+	dues := apitest.As[shares.Dues](p.bea.Get(p.bea.Path("members", p.bea.MemberID, "dues")).Want(200))
+	if dues.Balance != 3000 || len(dues.Payments) != 1 || dues.Payments[0] != settlement.Payments[0] {
+		t.Errorf("dues %+v", dues)
+	}
+	p.bea.Get(p.bea.Path("members", p.ann.MemberID, "dues")).WantProblem(404, "not-found")
 	pay := func(amount int64) (shares.PaymentRecord, string) {
 		r := p.bea.Post(p.bea.Path("payments"), map[string]any{"to": p.ann.MemberID, "amount": price(amount), "paid_on": "2026-11-10"}).Want(201)
 		return apitest.As[shares.PaymentRecord](r), r.ETag()
@@ -370,6 +379,17 @@ func TestGuestsAndGifts(t *testing.T) {
 		return made.ID
 	}
 	roll(p.keeper, guest.ID)
+	off := p.keeper.Path("members", guest.ID, "write-off")
+	p.keeper.Post(off, map[string]any{"reason": "Gone"}).WantProblem(409, "nothing-to-write-off")
+	p.keeper.Post(p.keeper.Path("members", p.ann.MemberID, "write-off"), map[string]any{"reason": "Gone"}).WantProblem(409, "member-not-left")
+	paid := p.keeper.Post(p.keeper.Path("payments"), map[string]any{"from": "fund", "to": guest.ID, "amount": price(700), "paid_on": "2026-11-10"}).Want(201)
+	var record shares.PaymentRecord
+	paid.Into(&record)
+	p.keeper.With("If-Match", paid.ETag()).Post(p.keeper.Path("payments", record.ID, "answer"), map[string]any{"received": true}).Want(200)
+	written := apitest.As[shares.Entry](p.keeper.Post(off, map[string]any{"reason": "Gone"}).Want(201))
+	if b := p.settle(); len(b) != 0 || len(written.Postings) != 2 {
+		t.Errorf("written off: %v, %+v", b, written)
+	}
 	own, second := roll(p.ann, ""), roll(p.ann, "")
 	p.ann.Post(p.ann.Path("rolls", own, "gift"), map[string]any{"reason": "x"}).WantProblem(403, "forbidden")
 	p.keeper.Post(p.ann.Path("rolls", own, "gift"), map[string]any{"reason": "Her first"}).Want(200)
@@ -384,4 +404,27 @@ func TestGuestsAndGifts(t *testing.T) {
 		t.Errorf("estimate %+v", e)
 	}
 	p.bea.Get(p.bea.Path("estimate")+"?roll="+own).WantProblem(404, "not-found")
+}
+
+// Requests work as a role that owns nothing: whatever a handler tries, the
+// books stay as they are.
+func TestRequestsCannotChangeTheBooks(t *testing.T) {
+	t.Parallel()
+	s := apitest.Start(t)
+	keeper := s.Found(t, "Sallowmere Film Co-op")
+	var role string
+	var wrong error
+	s.API.AddForTest(api.TestOperation{Method: http.MethodPost, Path: "/rewrite", Handle: func(
+		ctx context.Context, tx pgx.Tx, _ lab.Scope, _ api.Request,
+	) (api.Answer, error) {
+		if err := tx.QueryRow(ctx, `SELECT current_user`).Scan(&role); err != nil {
+			return api.Answer{}, err
+		}
+		_, wrong = tx.Exec(ctx, `DELETE FROM postings`)
+		return api.NoContent(), wrong
+	}})
+	keeper.Post("/rewrite", nil).Want(500)
+	if role != "wetside_app" || !lab.Violates(wrong, "42501", "") {
+		t.Errorf("as %q: %v", role, wrong)
+	}
 }

@@ -14,6 +14,7 @@ func paymentOperations() []operation {
 	const all, one = "/v1/labs/:lab/payments", "/v1/labs/:lab/payments/:payment"
 	return []operation{
 		{ID: "getSettlement", Method: http.MethodGet, Path: "/v1/labs/:lab/settlement", Who: holders(lab.RoleTreasurer), Handle: getSettlement},
+		{ID: "getDues", Method: http.MethodGet, Path: "/v1/labs/:lab/members/:member/dues", Who: members, Handle: getDues},
 		{ID: "recordPayment", Method: http.MethodPost, Path: all, Who: members, Handle: body(recordPayment)},
 		{ID: "listPayments", Method: http.MethodGet, Path: all, Who: members, Handle: listPayments},
 		{ID: "getPayment", Method: http.MethodGet, Path: one, Who: members, Handle: getPayment},
@@ -23,6 +24,11 @@ func paymentOperations() []operation {
 
 func getSettlement(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request) (Answer, error) {
 	return reply(shares.SettleLab(ctx, tx, s.Lab.ID))
+}
+
+func getDues(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	d, err := shares.ReadDues(ctx, tx, s, r.Path("member"))
+	return reply(d, unseen(err))
 }
 
 func recordPayment(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in shares.NewPayment) (Answer, error) {

@@ -81,6 +81,7 @@ var types = map[string]any{
 	"NewSubscription":   shares.NewSubscription{},
 	"Subscription":      shares.Subscription{},
 	"SharesOffer":       shares.SharesOffer{},
+	"Dues":              shares.Dues{},
 	"Closing":           shares.ClosingAnswer{}, "Share": shares.Share{}, "KitAccount": shares.KitAccount{},
 	"Entry": shares.Entry{}, "Posting": shares.Posting{},
 	"Statement": shares.Statement{}, "StatementLine": shares.Line{},

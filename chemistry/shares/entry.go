@@ -62,7 +62,7 @@ const (
 	RunSurcharge Kind = "surcharge"
 	FinalCost    Kind = "closing"
 	Paid         Kind = "payment"
-	WriteOff     Kind = "write_off"
+	WrittenOff   Kind = "write_off"
 	Reversal     Kind = "reversal"
 )
 

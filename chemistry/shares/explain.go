@@ -123,6 +123,8 @@ func StepsOf(e Entry, p Posting, currency string) []Step {
 		return []Step{{"what the entry before had, taken back: " + e.Text, m(p.Amount), p.Amount}}
 	case e.Kind == Purchase:
 		return []Step{{"paid for the kit, and owed to who paid", m(p.Amount), p.Amount}}
+	case e.Kind == WrittenOff:
+		return []Step{{"the fund takes the balance over: " + e.Text, m(p.Amount), p.Amount}}
 	case e.Kind == Paid:
 		return []Step{{"a payment that its payee confirmed", m(p.Amount), p.Amount}}
 	default:
