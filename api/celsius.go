@@ -11,13 +11,15 @@ import (
 // otherDegrees is a temperature in another unit than Celsius.
 var otherDegrees = regexp.MustCompile(`^\s*[-+]?\d+([.,]\d+)?\s*(°\s*[FKRfkr]|[FKfk]|[Ff]ahrenheit|[Kk]elvin)\s*$`)
 
+const inCelsius = "want degrees Celsius with their unit, such as 37.8 °C; nothing is converted"
+
 // notCelsius gives each fault that is a temperature in another unit a code of
 // its own, and says whether there is one.
 func notCelsius(value any, faults []lab.Fault) bool {
 	found := false
 	for i, f := range faults {
 		if text, ok := at(value, f.Pointer).(string); ok && otherDegrees.MatchString(text) {
-			faults[i].Code, faults[i].Detail = "temperature-not-celsius", "want degrees Celsius with their unit, such as 37.8 °C; nothing is converted"
+			faults[i].Code, faults[i].Detail = "temperature-not-celsius", inCelsius
 			found = true
 		}
 	}

@@ -63,6 +63,11 @@ func (s *shape) checkQuery(query url.Values) error {
 			fault(name, "unknown-parameter", "there is no such parameter")
 		}
 	}
+	for i, f := range r.Faults {
+		if otherDegrees.MatchString(query.Get(f.Parameter)) {
+			r.Faults[i].Code, r.Faults[i].Detail, r.Code = "temperature-not-celsius", inCelsius, "temperature-not-celsius"
+		}
+	}
 	return r.OrNil()
 }
 

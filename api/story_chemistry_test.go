@@ -63,6 +63,8 @@ func (s *story) chemistry(t *testing.T) {
 	planned := slices.IndexFunc(batches, func(b scheduling.Batch) bool { return b.Status == scheduling.BatchPlanned && b.Process == "c-41" })
 	steward.Get(steward.Path("batches", batches[planned].ID, "run-sheet")+"?developer_temperature=36%20%C2%B0C").
 		WantProblem(http.StatusUnprocessableEntity, "developer-out-of-tolerance")
+	steward.Get(steward.Path("batches", batches[planned].ID, "run-sheet")+"?developer_temperature=100%20%C2%B0F").
+		WantProblem(http.StatusBadRequest, "temperature-not-celsius")
 	sheet := apitest.As[scheduling.RunSheet](steward.Get(steward.Path("batches", batches[planned].ID, "run-sheet") + "?developer_temperature=37.8%20%C2%B0C").Want(http.StatusOK))
 	if step := sheet.Steps[0]; step.SolutionML == 0 || step.Source == "" || step.Working[len(step.Working)-1].Permille != 1000 {
 		t.Errorf("%+v", step)

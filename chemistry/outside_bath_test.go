@@ -55,11 +55,22 @@ func outsideBaths() []outside {
 		outside{"Kodak H-24.09 (2006): 690 mL for 100 ft of 35 mm, half for 16 mm", "400 ft of 16 mm, cine print developer, mL", chemistry.PerLength(690, 121_920, true), 1_380, 0},
 		outside{"Kodak H-24.09 (2006): 690 mL for 100 ft of 35 mm", "400 ft of 35 mm, cine print developer, mL", chemistry.PerLength(690, 121_920, false), 2_760, 0},
 		outside{"Kodak TI2497 (1999): 650 mL for 100 ft of 35 mm", "100 ft of 35 mm in D-97, mL", chemistry.PerLength(650, 30_480, false), 650, 0},
+		outside{"notes on photography, second-hand: 16 rolls in 5 L", "rolls that 5 L of colour negative developer carry at once", atOnce(165_162, 5_000), 16, 0},
+		outside{"width × width: 15.95 of 34.975 mm; Kodak H-24.09 takes one half", "area of 16 mm film, ‰ of as much 35 mm", 15_950 * 1000 / 34_975, 456, 0},
 		outside{"US Army SS0514, p. 2-15: 3.84 fl oz", "two days' standing of a US gallon, tenths of a mL", chemistry.AgeingTopUpTenthsML(37_854), 1_136, 0},
 		outside{"common practice", "life of developer in a half-full bottle, ‰ of a full one's", chemistry.Storage{FullPermille: 500, Seal: chemistry.Airtight}.LifePermille("developer"), 500, 0},
 		outside{"common practice", "life of developer in a half-full squeezed bottle, ‰ of a full one's", chemistry.Storage{FullPermille: 500, Seal: chemistry.Displaced}.LifePermille("developer"), 1000, 0},
 		outside{"US Army SS0514, p. 2-15: iron bleach wants air", "life of bleach in a half-full bottle, ‰", chemistry.Storage{FullPermille: 500, Seal: chemistry.Loose}.LifePermille("bleach"), 1000, 0},
 	)
+}
+
+// atOnce is how many rolls a bath carries in one run.
+func atOnce(mm2PerL, volumeML int64) (rolls int64) {
+	d := chemistry.BathDefinition{Use: chemistry.Reused, VolumeML: volumeML, RunMM2PerL: &mm2PerL}
+	for len(d.Carries(chemistry.Wear{VolumeLeftML: volumeML}, chemistry.Load{AreaMM2: (rolls + 1) * chemistry.RollEquivalentMM2})) == 0 {
+		rolls++
+	}
+	return rolls
 }
 
 // replenished is what tops a bath up at a rate per m² after a run of so much film.

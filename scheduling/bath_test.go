@@ -91,7 +91,23 @@ func TestAQuarantinedBathIsOutOfPlansAndBookings(t *testing.T) {
 		return chemistry.ReleaseBath(ctx, tx, s, set.Baths[1].ID, 2, in)
 	}, chemistry.Because{Because: "it was the drain"})
 	must(b, b.ana, scheduling.Book, scheduling.NewBooking{Session: b.sessions[0].ID, Rolls: ids})
-	if p := b.plan(monday, monday.AddDate(0, 0, 7)); len(p.Batches) != 1 {
+	p := b.plan(monday, monday.AddDate(0, 0, 7))
+	if len(p.Batches) != 1 {
 		t.Errorf("released, it has %d batches", len(p.Batches))
+	}
+	// Kept again, a plan that was made on it is stale; once committed, it stands beside new ones.
+	b.quarantine(set.Baths[1].ID, "it was not the drain")
+	_, err = b.commit(p)
+	b.refused("plan-stale", err)
+	must(b, b.steward, func(ctx context.Context, tx pgx.Tx, s lab.Scope, in chemistry.Because) (chemistry.Bath, error) {
+		return chemistry.ReleaseBath(ctx, tx, s, set.Baths[1].ID, 4, in)
+	}, chemistry.Because{Because: "a new strip"})
+	if _, err := b.commit(b.plan(monday, monday.AddDate(0, 0, 7))); err != nil {
+		t.Fatal(err)
+	}
+	b.quarantine(set.Baths[1].ID, "for good")
+	b.rolls(b.bo, 1, "135-36", "reversal-3")
+	if p := b.plan(monday, monday.AddDate(0, 0, 7)); len(p.LeftOut) != 1 {
+		t.Errorf("beside a batch on it, %d rolls are left out", len(p.LeftOut))
 	}
 }

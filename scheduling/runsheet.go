@@ -70,6 +70,8 @@ type SheetStep struct {
 	// SolutionML is what the run needs of its bath: to cover the reels, and for
 	// the film's area.
 	SolutionML int64 `json:"solution_ml,omitempty"`
+	// ReplenishML is what a replenished bath is topped up by after the run.
+	ReplenishML int64 `json:"replenish_ml,omitempty"`
 	// Source is where BaseTime and the temperatures come from.
 	Source string `json:"source,omitempty"`
 }
@@ -280,7 +282,7 @@ func (sheet *RunSheet) addSteps(b Batch, schedule chemistry.Schedule, set *chemi
 		}
 		for _, d := range kit.Baths {
 			if d.Role == t.Step.Role && !t.Step.Water {
-				step.SolutionML = d.Needs(load)
+				step.SolutionML, step.ReplenishML = d.Needs(load), d.Replenisher(load)
 			}
 		}
 		if set != nil && !t.Step.Water {
