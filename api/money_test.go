@@ -229,6 +229,9 @@ func TestTermsChangeBeforeUse(t *testing.T) {
 	if changed.AppliedAt == nil || terms.ShareRule != shares.ByRoll || terms.UnusedFallsOn != shares.Fund || terms.Change != nil {
 		t.Errorf("changed %+v, terms %+v", changed, terms)
 	}
+	if got := list[shares.TermsChange](t, p.ann, "kits", kit.ID, "terms-changes"); len(got) != 1 || got[0].AppliedAt == nil {
+		t.Errorf("changes %+v", got)
+	}
 	p.keeper.Delete(p.keeper.Path("kits", kit.ID, "terms-changes", changed.ID), "").WantProblem(404, "not-found")
 	p.ann.Post(p.keeper.Path("kits", kit.ID, "terms-changes", changed.ID, "consents"), map[string]any{}).WantProblem(404, "not-found")
 }

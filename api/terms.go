@@ -21,6 +21,7 @@ func termsOperations() []operation {
 		{ID: "subscribe", Method: http.MethodPost, Path: kit + "/subscriptions", Who: members, Handle: body(subscribe)},
 		{ID: "unsubscribe", Method: http.MethodDelete, Path: kit + "/subscriptions/:member", Who: members, Handle: unsubscribe},
 		{ID: "proposeTerms", Method: http.MethodPost, Path: kit + "/terms-changes", Who: treasurer, Handle: body(proposeTerms)},
+		{ID: "listTermsChanges", Method: http.MethodGet, Path: kit + "/terms-changes", Who: members, Handle: listTermsChanges},
 		{ID: "withdrawTerms", Method: http.MethodDelete, Path: change, Who: treasurer, Handle: withdrawTerms},
 		{ID: "consent", Method: http.MethodPost, Path: change + "/consents", Who: members, Handle: body(consent)},
 		{ID: "estimateCost", Method: http.MethodGet, Path: "/v1/labs/:lab/estimate", Who: members, Handle: estimateCost},
@@ -45,6 +46,10 @@ func unsubscribe(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer
 
 func proposeTerms(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request, in shares.NewTermsChange) (Answer, error) {
 	return reply(shares.ProposeTerms(ctx, tx, s, r.Path("kit"), in))
+}
+
+func listTermsChanges(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	return listed(shares.ListChanges(ctx, tx, s.Lab.ID, r.Path("kit"), r.Page()))
 }
 
 func withdrawTerms(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {

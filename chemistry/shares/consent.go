@@ -24,6 +24,7 @@ type TermsChange struct {
 	ProposedBy     string         `json:"proposed_by"`
 	ProposedAt     time.Time      `json:"proposed_at"`
 	AppliedAt      *time.Time     `json:"applied_at,omitempty"`
+	WithdrawnAt    *time.Time     `json:"withdrawn_at,omitempty"`
 	// Consents are those recorded, Waiting the sharers who have not consented yet.
 	Consents []Consent `json:"consents"`
 	Waiting  []string  `json:"waiting"`
@@ -52,8 +53,8 @@ type NewConsent struct {
 	Note   string `json:"note"`
 }
 
-// ProposeTerms changes a kit's rule, at once if it was never used and nobody
-// shares it yet, and else as soon as every sharer has consented. It refuses
+// ProposeTerms changes a kit's rule, at once if it was never used, and else as
+// soon as every sharer has consented. It refuses
 // with NotFound, "kit-closed", "terms-change-open" while another is waited for,
 // and Invalid.
 func ProposeTerms(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID string, in NewTermsChange) (TermsChange, error) {
@@ -159,45 +160,6 @@ func applyIfAgreed(ctx context.Context, tx pgx.Tx, s lab.Scope, k KitTerms, chan
 		return TermsChange{}, fmt.Errorf("change terms: %w", err)
 	}
 	return *c, nil
-}
-
-// openChange reads the change of a kit that waits for consent, or nil. Its
-// sharers are those who used the kit, as the books have it now, and subscribe to it.
-func openChange(ctx context.Context, tx pgx.Tx, labID, kitID string) (*TermsChange, error) {
-	c := TermsChange{Kit: kitID, Consents: []Consent{}, Waiting: []string{}}
-	err := tx.QueryRow(ctx, `
-		SELECT id, share_rule, unused_falls_on, spoiled_falls_on, reason, proposed_by, proposed_at
-		FROM terms_changes WHERE lab_id = $1 AND kit_id = $2 AND applied_at IS NULL AND withdrawn_at IS NULL`, labID, kitID).
-		Scan(&c.ID, &c.ShareRule, &c.UnusedFallsOn, &c.SpoiledFallsOn, &c.Reason, &c.ProposedBy, &c.ProposedAt)
-	if errors.Is(err, pgx.ErrNoRows) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("read change of terms: %w", err)
-	}
-	rows, err := tx.Query(ctx, `
-		SELECT member_id, recorded_by, note, at FROM consents WHERE lab_id = $1 AND change_id = $2 ORDER BY at, member_id`, labID, c.ID)
-	if err != nil {
-		return nil, fmt.Errorf("read consents: %w", err)
-	}
-	if c.Consents, err = pgx.CollectRows(rows, pgx.RowToStructByPos[Consent]); err != nil {
-		return nil, fmt.Errorf("read consents: %w", err)
-	}
-	rows, err = tx.Query(ctx, `
-		SELECT member FROM (
-			SELECT p.member_id AS member FROM entries e
-			JOIN postings p ON p.lab_id = e.lab_id AND p.entry_id = e.id AND p.account = 'member'
-			WHERE e.lab_id = $1 AND e.kit_id = $2 AND e.kind = 'run_charge'
-			UNION SELECT member_id FROM subscriptions WHERE lab_id = $1 AND kit_id = $2
-			EXCEPT SELECT member_id FROM consents WHERE lab_id = $1 AND change_id = $3) AS sharers
-		ORDER BY member`, labID, kitID, c.ID)
-	if err != nil {
-		return nil, fmt.Errorf("read sharers: %w", err)
-	}
-	if c.Waiting, err = pgx.CollectRows(rows, pgx.RowTo[string]); err != nil {
-		return nil, fmt.Errorf("read sharers: %w", err)
-	}
-	return &c, nil
 }
 
 func or[T any](p *T, otherwise T) T {

@@ -19,13 +19,9 @@ func pushed(stops int) string {
 	return ""
 }
 
-// money is an amount with two decimals and its currency.
+// money is an amount in its currency.
 func money(minor int64, currency string) string {
-	sign := ""
-	if minor < 0 {
-		sign, minor = "-", -minor
-	}
-	return fmt.Sprintf("%s%d.%02d %s", sign, minor/100, minor%100, currency)
+	return units.Money{Amount: minor, Currency: currency}.String()
 }
 
 // count is a number of things in words.
