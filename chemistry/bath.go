@@ -21,6 +21,8 @@ type BathDefinition struct {
 	RunMM2PerL *int64 `json:"run_mm2_per_l,omitempty"`
 	// Correction lengthens the step as the bath is used.
 	Correction Correction `json:"correction,omitempty"`
+	// CorrectionRate does the same in place of a table.
+	CorrectionRate *CorrectionRate `json:"correction_rate,omitempty"`
 	// ReplenishMLPerM2 is what a replenished bath is topped up by.
 	ReplenishMLPerM2 *int64 `json:"replenish_ml_per_m2,omitempty"`
 	// Concentrates are what a litre of it is made of, in the order of mixing.
@@ -94,7 +96,7 @@ func (d BathDefinition) Capacity() (mm2 int64, ok bool) {
 	if d.AreaMM2 != nil {
 		mm2, ok = *d.AreaMM2, true
 	}
-	if end, has := d.Correction.End(); has {
+	if end, has := d.table().End(); has {
 		// Below the next mm² per litre's half-way mark the table still answers for this one.
 		if byTable := end * d.VolumeML / 1000; !ok || byTable < mm2 {
 			mm2, ok = byTable, true
@@ -103,16 +105,25 @@ func (d BathDefinition) Capacity() (mm2 int64, ok bool) {
 	return mm2, ok
 }
 
+// table is what corrects the step: the kit's table, or its rate as one.
+func (d BathDefinition) table() Correction {
+	if d.CorrectionRate != nil {
+		return d.CorrectionRate.table()
+	}
+	return d.Correction
+}
+
 // UsedPerL is the film area that each litre has seen.
 func (d BathDefinition) UsedPerL(usedMM2 int64) int64 { return divHalfUp(usedMM2*1000, d.VolumeML) }
 
 // Factor corrects the bath's step once it has seen usedMM2; false if the bath
 // corrects nothing. It fails with a Fault past the end of its table.
 func (d BathDefinition) Factor(usedMM2 int64) (f Factor, ok bool, err error) {
-	if len(d.Correction) == 0 {
+	table := d.table()
+	if len(table) == 0 {
 		return Factor{}, false, nil
 	}
-	permille, err := d.Correction.Permille(d.UsedPerL(usedMM2))
+	permille, err := table.Permille(d.UsedPerL(usedMM2))
 	if err != nil {
 		return Factor{}, false, err
 	}
@@ -122,18 +133,22 @@ func (d BathDefinition) Factor(usedMM2 int64) (f Factor, ok bool, err error) {
 // worstFactor is the greatest factor that a run in the bath can begin at.
 func (d BathDefinition) worstFactor() (f Factor, ok bool) {
 	capacity, ok := d.Capacity()
-	if !ok || len(d.Correction) == 0 {
+	table := d.table()
+	if !ok || len(table) == 0 {
 		return Factor{}, false
 	}
-	permille, err := d.Correction.Permille(d.UsedPerL(capacity))
+	permille, err := table.Permille(d.UsedPerL(capacity))
 	if err != nil {
-		permille = d.Correction[len(d.Correction)-1].Permille
+		permille = table[len(table)-1].Permille
 	}
 	return d.factor(permille), true
 }
 
 func (d BathDefinition) factor(permille int64) Factor {
 	source := d.Source
+	if source == "" && d.CorrectionRate != nil {
+		source = "the kit's rate of correction"
+	}
 	if source == "" {
 		source = "the kit's table of corrections"
 	}

@@ -43,6 +43,33 @@ func (c Correction) End() (mm2PerL int64, ok bool) {
 	return c[len(c)-1].MM2PerL, true
 }
 
+// A CorrectionRate is a table of corrections that rises in one straight line,
+// as some kits' sheets put it: so many thousandths more for each roll-equivalent
+// that a litre has seen, up to an end.
+type CorrectionRate struct {
+	PermillePerRoll int64 `json:"permille_per_roll"`
+	UntilMM2PerL    int64 `json:"until_mm2_per_l"`
+}
+
+func (r CorrectionRate) table() Correction {
+	return Correction{{0, 1000}, {r.UntilMM2PerL, 1000 + divHalfUp(r.PermillePerRoll*r.UntilMM2PerL, RollEquivalentMM2)}}
+}
+
+func (r *CorrectionRate) check(fs *faults, at string) {
+	if r == nil {
+		return
+	}
+	n := len(*fs)
+	fs.between(at+"/permille_per_roll", r.PermillePerRoll, 1, mostPermille)
+	fs.between(at+"/until_mm2_per_l", r.UntilMM2PerL, 1, mostArea)
+	if len(*fs) > n {
+		return
+	}
+	if end := r.table()[1].Permille; end > mostPermille {
+		fs.add(at, "out-of-range", "by its end the time is %d ‰ of a fresh bath's; want at most %d", end, mostPermille)
+	}
+}
+
 func (c Correction) check(fs *faults, at string) {
 	if len(c) == 0 {
 		return

@@ -98,6 +98,7 @@ func (d BathDefinition) check(fs *faults, at string) {
 		fs.add(at+"/source", "length", "want at most 500 characters")
 	}
 	d.Correction.check(fs, at+"/correction")
+	d.CorrectionRate.check(fs, at+"/correction_rate")
 	d.Limits.check(fs, at+"/limits")
 	switch d.Use {
 	case Reused, OneShot, Replenished:
@@ -106,6 +107,12 @@ func (d BathDefinition) check(fs *faults, at string) {
 	}
 	if d.Use != Reused && len(d.Correction) != 0 {
 		fs.add(at+"/correction", "not-reused", "only a reused bath slows down: leave the table out")
+	}
+	if d.Use != Reused && d.CorrectionRate != nil {
+		fs.add(at+"/correction_rate", "not-reused", "only a reused bath slows down: leave the rate out")
+	}
+	if len(d.Correction) != 0 && d.CorrectionRate != nil {
+		fs.add(at+"/correction_rate", "two-corrections", "use is corrected for by a table or by a rate, not by both")
 	}
 	if (d.Use == Replenished) != (d.ReplenishMLPerM2 != nil) {
 		fs.add(at+"/replenish_ml_per_m2", "replenished", "a replenished bath says what it is topped up by, and no other does")

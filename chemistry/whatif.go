@@ -56,7 +56,7 @@ type TimeLimit struct {
 // TimeLimit looks at a step in a bath that has seen usedMM2; nil if the step
 // has no longest time or the bath no table.
 func (d BathDefinition) TimeLimit(s Step, usedMM2 int64) *TimeLimit {
-	if s.Longest == 0 || s.Time == 0 || len(d.Correction) == 0 {
+	if s.Longest == 0 || s.Time == 0 || len(d.table()) == 0 {
 		return nil
 	}
 	timeAt := func(used int64) units.Duration {

@@ -107,6 +107,8 @@ var types = map[string]any{
 	"Trace": scheduling.Trace{}, "TracedKit": scheduling.TracedKit{}, "TracedBath": scheduling.TracedBath{},
 	"TracedRun": scheduling.TracedRun{}, "TracedRoll": scheduling.TracedRoll{}, "QuarantineRecord": chemistry.QuarantineRecord{},
 
+	"NewCorrectionRate": chemistry.CorrectionRate{}, "CorrectionRate": chemistry.CorrectionRate{},
+
 	"PlanningProblem": planner.Problem{}, "PlanningWindow": planner.Window{}, "PlanningSearch": planner.Search{},
 	"PlanningTank": planner.Tank{}, "PlanningReelKind": planner.ReelKind{}, "PlanningCabinet": planner.Cabinet{},
 	"PlanningSession": planner.Session{}, "PlanningClass": planner.Class{}, "PlanningBath": planner.Bath{},
