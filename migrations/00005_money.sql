@@ -222,9 +222,14 @@ EXCEPTION
         RAISE EXCEPTION 'the role wetside_app is missing and this one may not create roles'
             USING HINT = 'As a superuser: CREATE ROLE wetside_app NOLOGIN; GRANT wetside_app TO the database''s owner';
 END $$;
+-- From 16 on, who makes a role is a member of it, but may not become it unless that is granted too.
 DO $$
+DECLARE
+    may boolean;
 BEGIN
-    IF NOT pg_has_role('wetside_app', 'MEMBER') THEN
+    EXECUTE format('SELECT pg_has_role(''wetside_app'', %L)',
+        CASE WHEN current_setting('server_version_num')::int >= 160000 THEN 'SET' ELSE 'MEMBER' END) INTO may;
+    IF NOT may THEN
         EXECUTE format('GRANT wetside_app TO %I', current_user);
     END IF;
 END $$;
