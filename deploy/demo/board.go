@@ -39,6 +39,11 @@ type Board struct {
 	WhatIf scheduling.WhatIf
 	Trace  scheduling.Trace
 	Waste  []chemistry.WasteTotal
+	Never  []chemistry.Incompatibility
+	// Mixing is of the kit ToMix, Film a load of cine film measured.
+	ToMix  string
+	Mixing chemistry.MixingTable
+	Film   chemistry.FilmMeasured
 	// Codes sign members in, by member; each works once.
 	Codes map[string]string
 }

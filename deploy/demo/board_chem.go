@@ -8,7 +8,8 @@ import (
 	"wetside/scheduling"
 )
 
-// chemistry reads what the print says of one bath, a spoiled roll, and waste.
+// chemistry reads what the print says of one bath, a kit to mix,
+// cine film, a spoiled roll, and waste.
 func (r reader) chemistry(ctx context.Context, b *Board) error {
 	// The bath that shows most: one whose time grows to a longest, with the most booked on it.
 	for _, set := range b.BathSets {
@@ -27,6 +28,31 @@ func (r reader) chemistry(ctx context.Context, b *Board) error {
 		if what.Time != nil && (b.Bath.ID == "" || bath.Outlook.BookedAreaMM2 > b.Bath.Outlook.BookedAreaMM2) {
 			b.Bath, b.WhatIf = bath, what
 		}
+	}
+	for _, k := range b.Kits {
+		// The kit on the shelf that says what it is mixed of.
+		if k.ClosedAt == nil && k.PortionsLeft > 0 && len(k.Baths[0].Concentrates) > 0 {
+			b.ToMix = k.ID
+			if _, err := r.get(ctx, r.lab+"kits/"+k.ID+"/mixing-table", &b.Mixing); err != nil {
+				return err
+			}
+		}
+	}
+	var never struct {
+		Items []chemistry.Incompatibility `json:"items"`
+	}
+	if _, err := r.get(ctx, r.lab+"incompatibilities", &never); err != nil {
+		return err
+	}
+	b.Never = never.Items
+	for _, roll := range b.Rolls {
+		if b.format(roll.Format).Kind != chemistry.Cine {
+			continue
+		}
+		if _, err := r.get(ctx, r.lab+"formats/"+roll.Format+"/measure", &b.Film); err != nil {
+			return err
+		}
+		break
 	}
 	runs, err := all[scheduling.Run](ctx, r.client, r.lab+"runs")
 	if err != nil {

@@ -24,6 +24,8 @@ func Print(w io.Writer, b *Board, told *Told, url string) error {
 	pr.places(told)
 	pr.baths()
 	pr.bathAnswer()
+	pr.mixing()
+	pr.film()
 	pr.closed()
 	pr.money()
 	pr.why()

@@ -51,6 +51,44 @@ func (p printer) bathAnswer() {
 	}
 }
 
+// mixing prints what to measure out for a kit on the shelf.
+func (p printer) mixing() {
+	if p.ToMix == "" {
+		return
+	}
+	p.head("TO MIX: %s, %d mL of each", p.kit(p.ToMix).Name, p.Mixing.VolumeML)
+	for _, b := range p.Mixing.Baths {
+		parts := []string{"water " + tenths(b.StartWaterTenths)}
+		for _, m := range b.Measures {
+			parts = append(parts, m.Name+" "+tenths(m.TenthsML))
+		}
+		p.line(22, "  %s%s, water to the mark (%s)", pad(b.Role, 20), strings.Join(parts, ", "), tenths(b.FillUpWaterTenths))
+	}
+	p.line(4, "  ! %s", p.Mixing.Cautions[0])
+	p.line(4, "  Source: %s", p.Mixing.Source)
+}
+
+// tenths is tenths of a mL in mL.
+func tenths(n int64) string { return fmt.Sprintf("%d.%d mL", n/10, n%10) }
+
+// film prints what a load of cine film is.
+func (p printer) film() {
+	f := p.Film
+	if f.Cine == nil {
+		return
+	}
+	p.head("A CINE LOAD: %s", p.format(f.Format).Name)
+	var times []string
+	for _, t := range f.Cine.RunningTimes {
+		times = append(times, fmt.Sprintf("%s at %d", clockTime(t.Time), t.FramesPerSecond))
+	}
+	p.line(4, "  %d mm, %d mm², %d.%03d roll-equivalents; %d frames, %s frames a second", f.LengthMM, f.Area.Geometric,
+		f.RollPermille/1000, f.RollPermille%1000, f.Cine.Frames, strings.Join(times, ", "))
+	for _, h := range f.Hanging {
+		p.line(4, "  hangs in the cabinet at %s", count(int(h.Positions), "position", "positions"))
+	}
+}
+
 // trace prints what the spoiled roll has touched.
 func (p printer) trace() {
 	if p.Trace.Of == "" {
@@ -92,4 +130,8 @@ func (p printer) waste() {
 		p.put("  " + pad(t.Month, 9) + pad(strings.ReplaceAll(string(t.Kind), "_", "-"), 16) + right(fmt.Sprintf("%d mL", t.VolumeML), 9) + "  " + t.To)
 	}
 	p.line(4, "  ! %s", chemistry.RoleCautions("fixer")[2])
+	p.put("  Never together, and data sheets and local codes know more:")
+	for _, n := range p.Never {
+		p.line(6, "    %s – %s: %s", n.One, n.Other, n.Because)
+	}
 }
