@@ -389,7 +389,7 @@ func TestGuestsAndGifts(t *testing.T) {
 	if b := p.settle(); len(b) != 0 || len(written.Postings) != 2 {
 		t.Errorf("written off: %v, %+v", b, written)
 	}
-	own, second := roll(p.ann, ""), roll(p.ann, "")
+	own, second, third := roll(p.ann, ""), roll(p.ann, ""), roll(p.ann, "")
 	p.ann.Post(p.ann.Path("rolls", own, "gift"), map[string]any{"reason": "x"}).WantProblem(403, "forbidden")
 	p.keeper.Post(p.ann.Path("rolls", own, "gift"), map[string]any{"reason": "Her first"}).Want(200)
 	p.keeper.Post(p.ann.Path("rolls", own, "gift"), map[string]any{"reason": "again"}).WantProblem(409, "roll-already-free")
@@ -397,10 +397,18 @@ func TestGuestsAndGifts(t *testing.T) {
 	estimate := func(query string) *apitest.Response { return p.ann.Get(p.ann.Path("estimate") + "?" + query) }
 	estimate("roll="+second).WantProblem(404, "not-found") // no kit yet
 	kit := p.buy(nil)
-	e := apitest.As[shares.Estimate](estimate(fmt.Sprintf("roll=%s&roll=%s", own, second)).Want(200))
+	e := apitest.As[shares.Estimate](estimate(fmt.Sprintf("roll=%s&roll=%s", second, third)).Want(200))
 	// Two of four roll-equivalents of 60 €: half of it if it is used up, all if nothing more comes.
 	if e.Kit != kit.ID || e.Provisional != 3000 || e.Least != 3000 || e.Most != 6000 {
 		t.Errorf("estimate %+v", e)
+	}
+	// One of the two is free: the fund bears its half of the kit.
+	e = apitest.As[shares.Estimate](estimate(fmt.Sprintf("roll=%s&roll=%s", own, second)).Want(200))
+	if e.Provisional != 1500 || e.Least != 1500 || e.Most != 3000 || e.Rolls != 1 {
+		t.Errorf("estimate with a free roll %+v", e)
+	}
+	if e = apitest.As[shares.Estimate](estimate("roll=" + own).Want(200)); e.Most != 0 || e.Surcharge != 0 {
+		t.Errorf("estimate of a free roll %+v", e)
 	}
 	p.bea.Get(p.bea.Path("estimate")+"?roll="+own).WantProblem(404, "not-found")
 }

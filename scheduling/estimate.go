@@ -25,13 +25,13 @@ func EstimateCost(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID string, rol
 		rolls = append(rolls, r)
 	}
 	no := lab.Refuse(lab.Invalid, "invalid", "these rolls have no one price")
-	areas := []int64{}
+	uses := []shares.RollUse{}
 	for _, r := range rolls {
 		if r.Member != rolls[0].Member || r.Process != rolls[0].Process {
 			no.Faults = append(no.Faults, lab.Fault{Parameter: "roll", Code: "mixed", Detail: "want rolls of one member for one process"})
 			return shares.Estimate{}, no
 		}
-		areas = append(areas, r.Area.Counted())
+		uses = append(uses, shares.RollUse{Roll: r.ID, Member: r.Member, AreaMM2: r.Area.Counted()})
 	}
 	if kitID == "" {
 		kit, err := kitFor(ctx, tx, s, rolls[0].Process)
@@ -40,7 +40,7 @@ func EstimateCost(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID string, rol
 		}
 		kitID = kit
 	}
-	return shares.EstimateRolls(ctx, tx, s, kitID, rolls[0].Member, areas)
+	return shares.EstimateRolls(ctx, tx, s, kitID, rolls[0].Member, uses)
 }
 
 // kitFor is the kit that film of a process would run on now.

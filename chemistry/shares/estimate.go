@@ -15,8 +15,9 @@ import (
 type Estimate struct {
 	Kit      string `json:"kit"`
 	Currency string `json:"currency"`
-	Rolls    int64  `json:"rolls"`
-	AreaMM2  int64  `json:"area_mm2"`
+	// Rolls and AreaMM2 are those that are not free.
+	Rolls   int64 `json:"rolls"`
+	AreaMM2 int64 `json:"area_mm2"`
 	// Provisional is what their run would charge; Surcharge is the most that comes on top
 	// for water, power and wear, if no other rolls share the run.
 	Provisional int64 `json:"provisional"`
@@ -37,9 +38,9 @@ type Outlook struct {
 	TheseRolls int64 `json:"these_rolls"`
 }
 
-// EstimateRolls estimates what rolls of the given areas would cost a member on a
-// kit. It refuses with NotFound and "kit-closed".
-func EstimateRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID, member string, areasMM2 []int64) (Estimate, error) {
+// EstimateRolls estimates what rolls of one member would cost them on a kit;
+// those that are free cost nothing. It refuses with NotFound and "kit-closed".
+func EstimateRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID, member string, rolls []RollUse) (Estimate, error) {
 	kit, err := chemistry.FindKit(ctx, tx, s.Lab.ID, kitID)
 	if err != nil {
 		return Estimate{}, err
@@ -59,11 +60,25 @@ func EstimateRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID, member st
 	if err != nil {
 		return Estimate{}, err
 	}
-	e, err := Foresee(terms, uses, member, areasMM2)
-	if err != nil {
-		return Estimate{}, fmt.Errorf("estimate: %w", err)
+	if err := markFree(ctx, tx, s.Lab.ID, rolls); err != nil {
+		return Estimate{}, err
 	}
-	e.Kit, e.Currency, e.Surcharge = kit.ID, s.Lab.Currency, rules.SurchargeMinor
+	areas := []int64{}
+	for _, r := range rolls {
+		if r.Free {
+			uses = append(uses, Use{AreaMM2: r.AreaMM2, Free: true})
+		} else {
+			areas = append(areas, r.AreaMM2)
+		}
+	}
+	e := Estimate{}
+	if len(areas) > 0 {
+		if e, err = Foresee(terms, uses, member, areas); err != nil {
+			return Estimate{}, fmt.Errorf("estimate: %w", err)
+		}
+		e.Surcharge = rules.SurchargeMinor
+	}
+	e.Kit, e.Currency = kit.ID, s.Lab.Currency
 	return e, nil
 }
 
