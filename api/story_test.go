@@ -33,6 +33,8 @@ func TestStory(t *testing.T) {
 	t.Run("7 runs are recorded", s.ran)
 	t.Run("7 and their chemistry is accounted for", s.chemistry)
 	t.Run("8 a kit is closed and all is settled", s.settled)
+	t.Run("every amount is explained", s.explained)
+	t.Run("a charge is corrected", s.corrected)
 	t.Run("members see their own alone", s.private)
 }
 
