@@ -167,3 +167,22 @@ func TestARunKeepsTheVersionOfItsProcess(t *testing.T) {
 	}
 	steward.Get(at+"?version=3").WantProblem(http.StatusNotFound, "not-found")
 }
+
+func TestAProcessWithACurveAndLimits(t *testing.T) {
+	t.Parallel()
+	s := apitest.Start(t)
+	steward := s.Join(t, s.Found(t, "Sallowmere Film Co-op"), "Ana Quay", lab.RoleSteward)
+	own := apitest.As[chemistry.Process](steward.Get(steward.Path("processes", "bw-negative")).Want(http.StatusOK)).ProcessDefinition
+	own.Code, own.Temperatures = "bw-curved", nil
+	own.Curve = &chemistry.TemperatureCurve{RatePermille: 81, Lowest: 16_000, Highest: 25_000, Source: "fitted by the lab"}
+	own.Control = []chemistry.ControlLimit{{Measure: "contrast", ActionHundredths: 3, ControlHundredths: 6, Source: "the lab's rule"}}
+	own.Disagreements = []chemistry.Disagreement{{Field: "/curve/rate_permille", Taken: "0.081", Otherwise: "0.069", Source: "notes on rate"}}
+	made := apitest.As[chemistry.Process](steward.Post(steward.Path("processes"), own).Want(http.StatusCreated))
+	if made.Curve == nil || made.Curve.RatePermille != 81 || len(made.Control) != 1 || len(made.Disagreements) != 1 {
+		t.Errorf("%+v", made)
+	}
+	own.Control[0].ControlHundredths = 2
+	steward.Post(steward.Path("processes"), own).WantProblem(http.StatusUnprocessableEntity, "table-not-increasing")
+	own.Control, own.Temperatures = nil, []chemistry.TemperaturePoint{{Temperature: 20_000, Permille: 1000}, {Temperature: 24_000, Permille: 700}}
+	steward.Post(steward.Path("processes"), own).WantProblem(http.StatusUnprocessableEntity, "invalid")
+}

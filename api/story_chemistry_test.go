@@ -49,6 +49,9 @@ func (s *story) chemistry(t *testing.T) {
 			t.Errorf("from %s the spoiled roll is not found", of)
 		}
 	}
+	if q := from.Baths[0].Quarantines; len(q) != 1 || q[0].LiftedAt == nil || q[0].By != s.People["tomasz"] {
+		t.Errorf("its first developer was kept as %+v", q)
+	}
 	s.farida.For(t).Get(s.farida.Path("trace")+"?of="+roll).WantProblem(http.StatusForbidden, "forbidden")
 	steward.Get(steward.Path("trace")+"?of=roll_1").WantProblem(http.StatusBadRequest, "malformed")
 

@@ -117,7 +117,7 @@ func (s *story) record(ctx context.Context, b scheduling.Batch) error {
 	in.Readings = readings(sheet, in.Outcome == scheduling.RunSpoiled)
 	var run scheduling.Run
 	if in.Outcome == scheduling.RunSpoiled {
-		if err := s.recordSpoiled(ctx, b.ID, in, &run); err != nil {
+		if err := s.recordSpoiled(ctx, sheet, in, &run); err != nil {
 			return err
 		}
 	} else if err := steward.post(ctx, s.in("batches", b.ID, "run"), in, &run); err != nil {

@@ -112,6 +112,14 @@ func (p printer) trace() {
 			p.line(8, "      overridden: %s", run.Override.Because)
 		}
 	}
+	for _, b := range p.Trace.Baths {
+		for _, q := range b.Quarantines {
+			p.line(6, "  %s  %s in quarantine: %s", p.clock(q.At, "Mon 2 Jan 15:04"), b.Role, q.Because)
+			if q.LiftedAt != nil {
+				p.line(6, "  %s  released: %s", p.clock(*q.LiftedAt, "Mon 2 Jan 15:04"), *q.LiftedBecause)
+			}
+		}
+	}
 	p.line(6, "  In all: %s, %s, %s, %s.", count(len(p.Trace.Kits), "kit", "kits"), count(len(p.Trace.Baths), "bath", "baths"),
 		count(len(p.Trace.Runs), "run", "runs"), count(len(p.Trace.Rolls), "roll", "rolls"))
 }

@@ -2,6 +2,7 @@ package demo
 
 import (
 	"context"
+	"time"
 
 	"wetside/chemistry"
 	"wetside/lab/units"
@@ -33,15 +34,39 @@ func readings(sheet scheduling.RunSheet, spoiled bool) *chemistry.Reading {
 }
 
 // recordSpoiled records a run whose developer fell out of its tolerance: it is
-// refused until the steward overrides it in writing.
-func (s *story) recordSpoiled(ctx context.Context, batch string, in scheduling.NewRun, run *scheduling.Run) error {
+// refused until the steward overrides it in writing. The developer is kept from
+// use until a strip has been read.
+func (s *story) recordSpoiled(ctx context.Context, sheet scheduling.RunSheet, in scheduling.NewRun, run *scheduling.Run) error {
 	steward := s.people[stewardKey]
-	err := steward.post(ctx, s.in("batches", batch, "run"), in, run)
+	path := s.in("batches", sheet.Batch, "run")
+	err := steward.post(ctx, path, in, run)
 	if err := s.expect(err, steward.name, "records a run whose developer fell to "+fallen.String(), 422, "developer-out-of-tolerance"); err != nil {
 		return err
 	}
 	in.Override = "It was run like that, and is spoiled: " + in.Note
-	return steward.post(ctx, s.in("batches", batch, "run"), in, run)
+	if err := steward.post(ctx, path, in, run); err != nil {
+		return err
+	}
+	bath := *sheet.Steps[in.Readings.Steps[0].Step-1].Bath
+	s.diary.add(in.EndedAt.Add(3*time.Hour), "release a bath", func(ctx context.Context) error {
+		return s.keep(ctx, bath, "release", "a strip of the evening is within its limits")
+	})
+	return s.keep(ctx, bath, "quarantine", "its temperature fell in a run; wait for a strip")
+}
+
+// keep puts a bath into quarantine, or releases it.
+func (s *story) keep(ctx context.Context, bath, what, because string) error {
+	steward := s.people[stewardKey]
+	var before, after scheduling.BathAnswer
+	etag, err := steward.get(ctx, s.in("baths", bath), &before)
+	if err != nil {
+		return err
+	}
+	if _, err := steward.call(ctx, "POST", s.in("baths", bath, what), etag, chemistry.Because{Because: because}, &after); err != nil {
+		return err
+	}
+	s.say("the %s is %s now: %s", after.Role, after.State, because)
+	return nil
 }
 
 // throwOut empties the baths of a kit that is closed.
