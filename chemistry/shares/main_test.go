@@ -3,6 +3,7 @@ package shares_test
 import (
 	"flag"
 	"os"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -27,7 +28,7 @@ func check(t *testing.T, property func(*rapid.T)) {
 		tried++
 		property(t)
 	})
-	t.Logf("%d cases", tried)
+	t.Logf("%d cases: %s", tried, strings.ReplaceAll(t.Name(), "_", " "))
 	if want := flag.Lookup("rapid.checks").Value.String(); !t.Failed() && want == cases && tried < 10_000 {
 		t.Errorf("only %d cases were tried", tried)
 	}

@@ -191,6 +191,18 @@ func TestDatabaseKeepsTheBooks(t *testing.T) {
 			('lab_1', 'entry_1', 2, 'member', 'mem_ann', NULL, NULL, NULL, -99)`, "entries_balance"},
 		{"a line more on an entry of old", `INSERT INTO postings
 			SELECT lab_id, id, 9, 'fund', NULL, NULL, NULL, NULL, 1 FROM entries`, "books_append_only"},
+		{"another purchase of the kit", `INSERT INTO entries (lab_id, id, at, kind, text, kit_id, made_by)
+			SELECT lab_id, 'entry_1', at, kind, text, kit_id, made_by FROM entries`, "entries_purchase_once"},
+		{"an entry in a closed month", `INSERT INTO closed_months VALUES ('lab_1', '2020-01', '2020-02-01', '[]', 'mem_tom', now());
+			INSERT INTO entries (lab_id, id, at, kind, text, made_by) VALUES ('lab_1', 'entry_1', '2020-01-31', 'payment', '', 'mem_tom')`, "entries_month_open"},
+		{"a reversal of a reversal", `INSERT INTO entries (lab_id, id, at, kind, text, made_by, reverses)
+			SELECT lab_id, 'entry_1', at, 'reversal', '', made_by, id FROM entries;
+			INSERT INTO entries (lab_id, id, at, kind, text, made_by, reverses)
+			SELECT lab_id, 'entry_2', at, 'reversal', '', made_by, id FROM entries WHERE id = 'entry_1'`, "entries_no_double_reversal"},
+		{"a reversal of nothing", `INSERT INTO entries (lab_id, id, at, kind, text, made_by)
+			SELECT lab_id, 'entry_1', at, 'reversal', '', made_by FROM entries`, "entries_reversal"},
+		{"a payment to oneself", `INSERT INTO payments (lab_id, id, payer, payee, amount_minor, paid_on, reference, note, state, recorded_by, recorded_at)
+			VALUES ('lab_1', 'pay_1', 'mem_ann', 'mem_ann', 1, '2026-01-01', '', '', 'recorded', 'mem_tom', now())`, "payments_not_to_oneself"},
 		{"a changed amount", `UPDATE postings SET amount_minor = 1`, "books_append_only"},
 		{"a changed entry", `UPDATE entries SET text = 'other'`, "books_append_only"},
 		{"a deleted line", `DELETE FROM postings`, "books_append_only"},
