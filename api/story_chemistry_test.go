@@ -55,9 +55,18 @@ func (s *story) chemistry(t *testing.T) {
 	s.farida.For(t).Get(s.farida.Path("trace")+"?of="+roll).WantProblem(http.StatusForbidden, "forbidden")
 	steward.Get(steward.Path("trace")+"?of=roll_1").WantProblem(http.StatusBadRequest, "malformed")
 
-	thrown := map[chemistry.WasteKind]int{}
+	thrown, poured := map[chemistry.WasteKind]int{}, int64(0)
 	for _, w := range list[chemistry.Waste](t, s.steward, "waste") {
-		thrown[w.Kind]++
+		if w.Bath != "" {
+			thrown[w.Kind]++
+		} else if w.Kind == chemistry.DeveloperWaste {
+			poured += w.VolumeML
+		}
+	}
+	for _, set := range list[chemistry.BathSet](t, s.steward, "bath-sets") {
+		if b := set.Baths[0]; b.Use == chemistry.OneShot && b.VolumeML-b.VolumeLeftML != poured {
+			t.Errorf("%d mL of one-shot developer are gone, %d were logged", b.VolumeML-b.VolumeLeftML, poured)
+		}
 	}
 	if thrown[chemistry.SilverBearing] != 2 || thrown[chemistry.DeveloperWaste] != 2 || thrown[chemistry.BleachWaste] != 1 || thrown[chemistry.OtherWaste] != 2 {
 		t.Errorf("the closed kit's baths went out as %v", thrown)

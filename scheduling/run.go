@@ -63,6 +63,9 @@ type NewRun struct {
 	// Override says why a run was made in dead or quarantined baths, or with a
 	// developer off its temperature: without it such a run is refused.
 	Override string `json:"override,omitempty"`
+	// PouredTo is where went what the run took of one-shot baths; it is logged
+	// as waste if it is said.
+	PouredTo string `json:"poured_to,omitempty"`
 }
 
 // longestRun bounds what is recorded as one run: a day.
@@ -124,6 +127,9 @@ func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in N
 	if _, err = chemistry.UseBaths(ctx, tx, s, use); err != nil {
 		return Run{}, err
 	}
+	if err := pourAway(ctx, tx, s, run.ID, set, use, in.PouredTo); err != nil {
+		return Run{}, err
+	}
 	if in.Readings != nil {
 		if _, err := readRun(ctx, tx, s, run.ID, sheet, set, *in.Readings, "/readings"); err != nil {
 			return Run{}, err
@@ -142,6 +148,22 @@ func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in N
 		}
 	}
 	return FindRun(ctx, tx, s.Lab.ID, run.ID)
+}
+
+// pourAway logs what a run took of one-shot baths as waste that went somewhere;
+// "" logs nothing.
+func pourAway(ctx context.Context, tx pgx.Tx, s lab.Scope, runID string, set chemistry.BathSet, use chemistry.Use, to string) error {
+	for _, b := range set.Baths {
+		if _, used := use.Begins[b.Role]; !used || to == "" || b.Draw(use.Load) == 0 {
+			continue
+		}
+		_, err := chemistry.LogWaste(ctx, tx, s, chemistry.NewWaste{Kind: chemistry.WasteOf(b.Role), VolumeML: b.Draw(use.Load), To: to,
+			Note: "one-shot " + b.Role + " of " + b.ID + ", " + runID})
+		if err != nil {
+			return at("/poured_to", err)
+		}
+	}
+	return nil
 }
 
 // check refuses what cannot be a run of the batch.

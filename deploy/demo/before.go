@@ -114,6 +114,9 @@ func (s *story) record(ctx context.Context, b scheduling.Batch) error {
 			in.Outcome, in.Note = scheduling.RunSpoiled, note
 		}
 	}
+	if b.Process == "bw-negative" {
+		in.PouredTo = "county collection point" // its developer is used once
+	}
 	in.Readings = readings(sheet, in.Outcome == scheduling.RunSpoiled)
 	var run scheduling.Run
 	if in.Outcome == scheduling.RunSpoiled {
