@@ -15,8 +15,9 @@ import (
 
 // KitTerms are how a kit was paid for and by what its price is shared.
 type KitTerms struct {
-	Kit            string         `json:"kit"`
-	Price          units.Money    `json:"price"`
+	Kit   string      `json:"kit"`
+	Price units.Money `json:"price"`
+	// Bought says that the purchase is in the books; until then the price is an estimate.
 	Bought         bool           `json:"bought"`
 	BoughtOn       string         `json:"bought_on"`
 	Buyers         []Buyer        `json:"buyers"`
@@ -26,11 +27,13 @@ type KitTerms struct {
 	SpoiledFallsOn SpoiledFallsOn `json:"spoiled_falls_on"`
 	Subscriptions  []Subscription `json:"subscriptions"`
 	Offer          *SharesOffer   `json:"offer,omitempty"`
-	Fixed          bool           `json:"fixed"`
-	Change         *TermsChange   `json:"change,omitempty"`
-	Version        int64          `json:"-"`
-	openedAt       *time.Time     // of the kit
-	kit            chemistry.Kit  // as read with them
+	// Fixed says that the kit has been used: its rule changes by consent alone.
+	Fixed bool `json:"fixed"`
+	// Change is what waits for consent.
+	Change  *TermsChange `json:"change,omitempty"`
+	Version int64        `json:"-"`
+	// kit is as read with them.
+	kit chemistry.Kit
 }
 
 // Revision counts the changes of the terms.
@@ -63,7 +66,7 @@ func ReadKitTerms(ctx context.Context, tx pgx.Tx, labID, kitID string) (KitTerms
 func kitTerms(ctx context.Context, tx pgx.Tx, labID string, kit chemistry.Kit) (KitTerms, error) {
 	k := KitTerms{
 		Kit: kit.ID, Price: kit.Price, BoughtOn: kit.BoughtOn, ShareRule: Rule(kit.ShareRule),
-		UnusedFallsOn: FallsOn(kit.UnusedFallsOn), openedAt: kit.OpenedAt, kit: kit,
+		UnusedFallsOn: FallsOn(kit.UnusedFallsOn), kit: kit,
 	}
 	var until *time.Time
 	var offered *int64

@@ -40,13 +40,12 @@ func TestProperties(t *testing.T) {
 
 // A ledger is the books without a database: entries as the package makes them.
 type ledger struct {
-	t        *rapid.T
-	entries  []shares.Entry
-	kits     []chemistry.Kit
-	terms    map[string]shares.Terms
-	uses     map[string][]shares.Use
-	closed   map[string]int // the closing's place in entries
-	reversed map[int]bool
+	t       *rapid.T
+	entries []shares.Entry
+	kits    []chemistry.Kit
+	terms   map[string]shares.Terms
+	uses    map[string][]shares.Use
+	closed  map[string]int // the closing's place in entries
 }
 
 func (l *ledger) post(e shares.Entry, err error) {
@@ -165,7 +164,7 @@ func (l *ledger) balances() map[string]int64 {
 }
 
 func newLedger(t *rapid.T) *ledger {
-	return &ledger{t: t, terms: map[string]shares.Terms{}, uses: map[string][]shares.Use{}, closed: map[string]int{}, reversed: map[int]bool{}}
+	return &ledger{t: t, terms: map[string]shares.Terms{}, uses: map[string][]shares.Use{}, closed: map[string]int{}}
 }
 
 // step is any one thing that may happen to the books.

@@ -3,6 +3,7 @@ package shares_test
 import (
 	"context"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/jackc/pgx/v5"
@@ -12,17 +13,18 @@ import (
 	"wetside/lab"
 )
 
-// Sixty events at random in the life of a lab: after each the books balance,
-// no closed kit's account holds anything, and the settlement adds up.
+// A hundred events at random in the life of a lab, payments and corrections
+// among them: after each the books balance, no closed kit's account holds
+// anything, and the settlement adds up.
 func TestBooksStayBalanced(t *testing.T) {
 	t.Parallel()
 	b := openBooks(t)
 	random := rand.New(rand.NewPCG(1, 2))
 	pick := func(of ...string) string { return of[random.IntN(len(of))] }
 	var open []string
-	closed, runs := map[string]bool{}, 0
-	for range 60 {
-		switch what := random.IntN(10); {
+	closed, runs, corrected := map[string]bool{}, 0, 0
+	for range 100 {
+		switch what := random.IntN(14); {
 		case what < 2 || len(open) == 0:
 			in := b.newKit()
 			in.Price.Amount = 1 + random.Int64N(9999)
@@ -38,6 +40,34 @@ func TestBooksStayBalanced(t *testing.T) {
 			}
 			b.run(open[random.IntN(len(open))], pick("done", "done", "done", "spoiled"), films...)
 			runs++
+		case what == 8:
+			b.pay(pick("mem_ann", "mem_tom", shares.TheFund), pick("mem_bea", "mem_cyn"), 1+random.Int64N(3000))
+			corrected++
+		case what == 9:
+			// Some charge of an open kit is taken back, and half of those made anew.
+			for _, e := range b.entries() {
+				if e.Kind == shares.RunCharge && !closed[e.Kit] && !b.isReversed(e) {
+					b.reverse(e.ID)
+					if random.IntN(2) == 0 {
+						b.do(func(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
+							_, err := shares.ChargeAnew(ctx, tx, s, e.Run)
+							return err
+						})
+					}
+					corrected++
+					break
+				}
+			}
+		case what == 10 && len(closed) > 2:
+			for _, e := range b.entries() {
+				if e.Kind == shares.FinalCost && closed[e.Kit] && !b.isReversed(e) {
+					b.reverse(e.ID)
+					delete(closed, e.Kit)
+					open = append(open, e.Kit)
+					corrected++
+					break
+				}
+			}
 		default:
 			i := random.IntN(len(open))
 			b.close(open[i], chemistry.UsedUp)
@@ -58,8 +88,9 @@ func TestBooksStayBalanced(t *testing.T) {
 			t.Fatalf("settlement %+v", s)
 		}
 	}
-	if len(closed) < 5 || runs < 20 {
-		t.Fatalf("only %d kits closed and %d runs made: the test tries too little", len(closed), runs)
+	t.Logf("%d kits closed, %d runs made, %d payments and corrections", len(closed), runs, corrected)
+	if len(closed) < 5 || runs < 20 || corrected < 10 {
+		t.Fatalf("only %d kits closed, %d runs made and %d corrected: the test tries too little", len(closed), runs, corrected)
 	}
 	b.do(func(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
 		for kit := range closed {
@@ -70,4 +101,9 @@ func TestBooksStayBalanced(t *testing.T) {
 		}
 		return nil
 	})
+}
+
+func (b *books) isReversed(e shares.Entry) bool {
+	b.t.Helper()
+	return slices.ContainsFunc(b.entries(), func(x shares.Entry) bool { return x.Reverses == e.ID })
 }

@@ -38,7 +38,7 @@ func (b *books) rules(spoiled shares.SpoiledFallsOn, surcharge int64) {
 func (b *books) entries() (out []shares.Entry) {
 	b.t.Helper()
 	b.do(func(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
-		list, err := shares.ListEntries(ctx, tx, s.Lab.ID, nil, lab.Page{Limit: 100})
+		list, err := shares.ListEntries(ctx, tx, s.Lab.ID, nil, lab.Page{Limit: 1000})
 		out = list.Items
 		return err
 	})
