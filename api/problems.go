@@ -79,7 +79,7 @@ var problemTypes = []problemType{
 	{"run-already-recorded", 409, "The run is recorded already", "A batch is run once, and what happened is written once."},
 	{"session-booked", 409, "The session is booked", "Members hold places in this session. They must cancel or be moved before it can be called off."},
 	{"session-cancelled", 409, "The session is called off", "Nothing can be booked into a session that is called off, nor run in it."},
-	{"session-over", 409, "The session is over", "Places can be booked and given back until a session begins."},
+	{"session-over", 409, "The session is over", "Places can be booked until a session is over."},
 	{"stale", 412, "It has changed since you read it", "The ETag in If-Match is not the resource's any more. Read it again, look at what changed, and decide anew."},
 	{"step-without-bath", 422, "A step without a bath", "Every step of a process that is not of water names the bath that it uses, and a kit brings a bath for each. Each error names a step, or a bath that is missing."},
 	{"subscription-full", 409, "All shares are taken", "The kit has fewer shares left than were asked for."},
