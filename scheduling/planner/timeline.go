@@ -1,5 +1,7 @@
 package planner
 
+import "slices"
+
 // The timelines of a partial plan. Each is a short unordered list of spans,
 // owned by the batch that put them there (nil: frozen); a search for room
 // returns how far to move on when there is none.
@@ -122,34 +124,13 @@ func nextRelease(uses []use, at int64) int64 {
 }
 
 func dropStays(s []stay, b *batch) []stay {
-	n := 0
-	for i := range s {
-		if s[i].owner != b {
-			s[n] = s[i]
-			n++
-		}
-	}
-	return s[:n]
+	return slices.DeleteFunc(s, func(x stay) bool { return x.owner == b })
 }
 
 func dropBusy(s []busy, b *batch) []busy {
-	n := 0
-	for i := range s {
-		if s[i].owner != b {
-			s[n] = s[i]
-			n++
-		}
-	}
-	return s[:n]
+	return slices.DeleteFunc(s, func(x busy) bool { return x.owner == b })
 }
 
 func dropUses(s []use, b *batch) []use {
-	n := 0
-	for i := range s {
-		if s[i].owner != b {
-			s[n] = s[i]
-			n++
-		}
-	}
-	return s[:n]
+	return slices.DeleteFunc(s, func(x use) bool { return x.owner == b })
 }
