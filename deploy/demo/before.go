@@ -51,10 +51,7 @@ func (s *story) openWeek(ctx context.Context, n int) error {
 
 // makePlan plans from now to the end of a week.
 func (s *story) makePlan(ctx context.Context, from time.Time, week int) (plan scheduling.Plan, etag string, err error) {
-	in := map[string]any{"from": from.UTC(), "until": s.cal.week(week + 1).UTC(), "seed": 1, "budget": "PT30S"}
-	if s.iterations > 0 {
-		in["iterations"] = s.iterations
-	}
+	in := map[string]any{"from": from.UTC(), "until": s.cal.week(week + 1).UTC(), "seed": 1, "budget": "PT30S", "iterations": s.iterations}
 	etag, err = s.people[stewardKey].call(ctx, "POST", s.in("plans"), "", in, &plan)
 	if err != nil {
 		return plan, "", err

@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -26,11 +27,15 @@ type Options struct {
 	Now time.Time
 	// Log gets a line for each part of the story; nil gets none.
 	Log io.Writer
-	// Iterations bounds how many steps each plan is improved by; 0 lets the planner choose.
+	// Iterations bounds how many steps each plan is improved by; 0 stands for 2,500, after
+	// which the demo's weeks get no better.
 	Iterations int64
 	// Save is a folder that Run writes the week's problem and plan into; "" saves nothing.
 	Save string
 }
+
+// usualIterations is what Iterations is unless given.
+const usualIterations = 2500
 
 func (o Options) client() *client {
 	h := o.HTTP
@@ -84,7 +89,7 @@ type story struct {
 	diary  diary
 	told   *Told
 	log    io.Writer
-	// iterations bounds how many steps each plan is improved by; 0 does not.
+	// iterations bounds how many steps each plan is improved by.
 	iterations int64
 }
 
@@ -101,7 +106,7 @@ func Play(ctx context.Context, o Options) (*Told, error) {
 		return nil, err
 	}
 	s := &story{
-		data: d, cal: newCalendar(o.Now, zone), setup: o.client(), log: o.Log, iterations: o.Iterations,
+		data: d, cal: newCalendar(o.Now, zone), setup: o.client(), log: o.Log, iterations: cmp.Or(o.Iterations, usualIterations),
 		people: map[string]person{}, tanks: map[string]string{}, spoil: map[string]string{},
 		told: &Told{Kits: map[string]string{}, Rolls: map[string]string{}, People: map[string]string{}, Tokens: map[string]string{}},
 	}
