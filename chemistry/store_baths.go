@@ -46,6 +46,12 @@ func ListBathSets(ctx context.Context, tx pgx.Tx, labID string, now time.Time, p
 	return lab.Cut(sets, page, func(s BathSet) string { return s.ID }), nil
 }
 
+// BathSetsOf are all the bath sets mixed of some kits, in the order in which
+// they were entered.
+func BathSetsOf(ctx context.Context, tx pgx.Tx, labID string, kits []string, now time.Time) ([]BathSet, error) {
+	return manySets(ctx, tx, now, selectSets+`AND b.kit_id = ANY($2) ORDER BY b.id`, labID, kits)
+}
+
 // OpenBathSets are the bath sets that a run may still use: no bath of theirs
 // is discarded or in quarantine, and their kit is not closed. Expired and exhausted ones are
 // among them; their baths' states say so.

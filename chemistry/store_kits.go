@@ -115,6 +115,13 @@ func KitsOnShelf(ctx context.Context, tx pgx.Tx, labID string, now time.Time) ([
 		ORDER BY least(k.unopened_until, k.opened_at + k.opened_life_s * interval '1 second'), k.id`, labID, now)
 }
 
+// KitsInUse are the kits for a process that are opened and not closed, those
+// opened first first.
+func KitsInUse(ctx context.Context, tx pgx.Tx, labID, process string) ([]Kit, error) {
+	return manyKits(ctx, tx, selectKits+`
+		AND k.process = $2 AND k.closed_at IS NULL AND k.opened_at IS NOT NULL ORDER BY k.opened_at, k.id`, labID, process)
+}
+
 // MarkKitClosed closes a kit: nothing is mixed from it, or run in its baths,
 // any more. Sharing its price is package shares' to do. It refuses with
 // NotFound, invalid and kit-closed.

@@ -51,6 +51,15 @@ func FindMember(ctx context.Context, tx pgx.Tx, labID, id string) (Member, error
 		`SELECT `+memberColumns+` FROM members WHERE lab_id = $1 AND id = $2`, labID, id)
 }
 
+// PresentMember reads a member who has not left. It refuses with NotFound.
+func PresentMember(ctx context.Context, tx pgx.Tx, labID, id string) (Member, error) {
+	m, err := FindMember(ctx, tx, labID, id)
+	if err == nil && m.LeftAt != nil {
+		err = Refuse(NotFound, "not-found", "there is no such member")
+	}
+	return m, err
+}
+
 // Members lists a lab's members in the order they joined; guests are none.
 func Members(ctx context.Context, tx pgx.Tx, labID string, p Page) (List[Member], error) {
 	return page(ctx, tx, p, func(m Member) string { return m.ID },

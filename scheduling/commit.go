@@ -7,6 +7,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"wetside/chemistry"
 	"wetside/lab"
 	"wetside/lab/units"
 	"wetside/scheduling/planner"
@@ -78,11 +79,11 @@ func insertBatch(ctx context.Context, tx pgx.Tx, s lab.Scope, p Plan, b planner.
 	}
 	kit, set := kitOfPortion(b.BathSet), (*string)(nil)
 	if !isPortion(b.BathSet) {
-		set = &b.BathSet
-		err := tx.QueryRow(ctx, `SELECT kit_id FROM bath_sets WHERE lab_id = $1 AND id = $2`, s.Lab.ID, b.BathSet).Scan(&kit)
+		mixed, err := chemistry.FindBathSet(ctx, tx, s.Lab.ID, b.BathSet, s.Now)
 		if err != nil {
-			return fmt.Errorf("find kit of bath set: %w", err)
+			return err
 		}
+		kit, set = mixed.Kit, &mixed.ID
 	}
 	var id string
 	err = tx.QueryRow(ctx, `

@@ -119,17 +119,12 @@ func owner(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewRoll) (string, err
 		return "", lab.Refuse(lab.Forbidden, "forbidden", "only a steward hands in rolls for others").
 			With("/member", "forbidden", "leave it out")
 	}
-	var there bool
-	err := tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM members WHERE lab_id = $1 AND id = $2 AND left_at IS NULL)`,
-		s.Lab.ID, in.Member).Scan(&there)
-	if err != nil {
-		return "", fmt.Errorf("find member: %w", err)
-	}
-	if !there {
-		return "", lab.Refuse(lab.Invalid, "invalid", "the roll cannot be taken as described").
+	m, err := lab.PresentMember(ctx, tx, s.Lab.ID, in.Member)
+	if lab.RefusalCode(err) == "not-found" {
+		err = lab.Refuse(lab.Invalid, "invalid", "the roll cannot be taken as described").
 			With("/member", "unknown", "the lab has no such member")
 	}
-	return in.Member, nil
+	return m.ID, err
 }
 
 // serviceable refuses a roll that nothing in this lab could ever take, with

@@ -45,13 +45,12 @@ func EstimateCost(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID string, rol
 
 // kitFor is the kit that film of a process would run on now.
 func kitFor(ctx context.Context, tx pgx.Tx, s lab.Scope, process string) (string, error) {
-	var open string
-	err := tx.QueryRow(ctx, `
-		SELECT coalesce((SELECT id FROM kits
-			WHERE lab_id = $1 AND process = $2 AND closed_at IS NULL AND opened_at IS NOT NULL
-			ORDER BY opened_at, id LIMIT 1), '')`, s.Lab.ID, process).Scan(&open)
-	if err != nil || open != "" {
-		return open, err
+	open, err := chemistry.KitsInUse(ctx, tx, s.Lab.ID, process)
+	if err != nil {
+		return "", err
+	}
+	if len(open) > 0 {
+		return open[0].ID, nil
 	}
 	shelf, err := chemistry.KitsOnShelf(ctx, tx, s.Lab.ID, s.Now)
 	if err != nil {

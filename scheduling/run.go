@@ -12,7 +12,6 @@ import (
 	"wetside/chemistry"
 	"wetside/chemistry/shares"
 	"wetside/lab"
-	"wetside/lab/units"
 )
 
 // A Run is a batch as it was carried out.
@@ -237,12 +236,11 @@ func finishRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, b Batch, in NewRun
 		return fmt.Errorf("finish batch: %w", err)
 	}
 	for _, pl := range b.Rolls {
-		var drying units.Duration
-		err := tx.QueryRow(ctx, `SELECT drying_s FROM cabinets WHERE lab_id = $1 AND id = $2`, s.Lab.ID, pl.Cabinet).Scan(&drying)
+		cabinet, err := lab.FindCabinet(ctx, tx, s.Lab.ID, pl.Cabinet)
 		if err != nil {
-			return fmt.Errorf("find drying time: %w", err)
+			return err
 		}
-		status, dryAt := "processed", in.EndedAt.Add(drying.Std())
+		status, dryAt := "processed", in.EndedAt.Add(cabinet.Drying.Std())
 		if in.Outcome == RunSpoiled {
 			status = "spoiled"
 		}

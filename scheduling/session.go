@@ -2,6 +2,7 @@ package scheduling
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -93,24 +94,21 @@ func AddSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession) (Ses
 // checkSessionParts refuses a tank, operator or process that the lab does not have.
 func checkSessionParts(ctx context.Context, tx pgx.Tx, s lab.Scope, tank, operator string, processes []string) error {
 	no := lab.Refuse(lab.Invalid, "invalid", "the lab has no such tank, operator or process")
-	var tankThere, operatorThere bool
-	err := tx.QueryRow(ctx, `SELECT
-			EXISTS (SELECT FROM tanks WHERE lab_id = $1 AND id = $2),
-			EXISTS (SELECT FROM members WHERE lab_id = $1 AND id = $3 AND left_at IS NULL)`,
-		s.Lab.ID, tank, operator).Scan(&tankThere, &operatorThere)
-	if err != nil {
-		return fmt.Errorf("check session: %w", err)
+	known := func(pointer, what string, err error) error {
+		if lab.RefusalCode(err) == "" {
+			return err
+		}
+		_ = no.With(pointer, "unknown", "the lab has no such %s", what)
+		return nil
 	}
-	if !tankThere {
-		_ = no.With("/tank", "unknown", "the lab has no such tank")
-	}
-	if !operatorThere {
-		_ = no.With("/operator", "unknown", "the lab has no such member")
+	_, noTank := lab.FindTank(ctx, tx, s.Lab.ID, tank)
+	_, noMember := lab.PresentMember(ctx, tx, s.Lab.ID, operator)
+	if err := errors.Join(known("/tank", "tank", noTank), known("/operator", "member", noMember)); err != nil {
+		return err
 	}
 	for i, code := range processes {
-		if _, err := chemistry.FindProcess(ctx, tx, s.Lab.ID, code, 0); lab.RefusalCode(err) != "" {
-			_ = no.With(fmt.Sprintf("/processes/%d", i), "unknown", "the lab has no such process")
-		} else if err != nil {
+		_, err := chemistry.FindProcess(ctx, tx, s.Lab.ID, code, 0)
+		if err := known(fmt.Sprintf("/processes/%d", i), "process", err); err != nil {
 			return err
 		}
 	}

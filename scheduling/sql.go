@@ -23,19 +23,6 @@ func many[T any](ctx context.Context, tx pgx.Tx, what, query string, args ...any
 	return items, nil
 }
 
-// column is many for queries of one column.
-func column[T any](ctx context.Context, tx pgx.Tx, what, query string, args ...any) ([]T, error) {
-	rows, err := tx.Query(ctx, query, args...)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", what, err)
-	}
-	items, err := pgx.CollectRows(rows, pgx.RowTo[T])
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", what, err)
-	}
-	return items, nil
-}
-
 // one is many for exactly one row; it refuses with NotFound, naming what.
 func one[T any](ctx context.Context, tx pgx.Tx, what, query string, args ...any) (T, error) {
 	items, err := many[T](ctx, tx, what, query, args...)

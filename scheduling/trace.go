@@ -130,11 +130,12 @@ func seedsOf(ctx context.Context, tx pgx.Tx, s lab.Scope, of string) (seeds, err
 		query = `SELECT u.id, b.bath_set_id, b.kit_id FROM runs u
 			JOIN batches b ON b.lab_id = u.lab_id AND b.id = u.batch_id WHERE u.lab_id = $1 AND u.id = $2`
 	case "bath":
-		if _, err := chemistry.FindBath(ctx, tx, s.Lab.ID, of, s.Now); err != nil {
+		bath, err := chemistry.FindBath(ctx, tx, s.Lab.ID, of, s.Now)
+		if err != nil {
 			return seed, err
 		}
-		query = `SELECT '', b.id, b.kit_id FROM baths h
-			JOIN bath_sets b ON b.lab_id = h.lab_id AND b.id = h.bath_set_id WHERE h.lab_id = $1 AND h.id = $2`
+		set, err := chemistry.FindBathSet(ctx, tx, s.Lab.ID, bath.BathSet, s.Now)
+		return seeds{sets: []string{set.ID}, kits: []string{set.Kit}}, err
 	default:
 		if _, err := chemistry.FindKit(ctx, tx, s.Lab.ID, of); err != nil {
 			return seed, err
@@ -144,9 +145,7 @@ func seedsOf(ctx context.Context, tx pgx.Tx, s lab.Scope, of string) (seeds, err
 	type link struct{ Run, Set, Kit string }
 	links, err := many[link](ctx, tx, "trace", query, s.Lab.ID, of)
 	for _, l := range links {
-		if l.Run != "" {
-			seed.runs = append(seed.runs, l.Run)
-		}
+		seed.runs = append(seed.runs, l.Run)
 		seed.sets = append(seed.sets, l.Set)
 		if !slices.Contains(seed.kits, l.Kit) {
 			seed.kits = append(seed.kits, l.Kit)
@@ -157,23 +156,20 @@ func seedsOf(ctx context.Context, tx pgx.Tx, s lab.Scope, of string) (seeds, err
 
 // addBaths adds the baths of the seeds' kits, and gives their sets.
 func (t *Trace) addBaths(ctx context.Context, tx pgx.Tx, s lab.Scope, seed seeds) (sets []string, err error) {
-	sets, err = column[string](ctx, tx, "trace", `SELECT id FROM bath_sets WHERE lab_id = $1 AND kit_id = ANY($2) ORDER BY id`, s.Lab.ID, seed.kits)
+	mixed, err := chemistry.BathSetsOf(ctx, tx, s.Lab.ID, seed.kits, s.Now)
 	if err != nil {
 		return nil, err
 	}
 	var ids []string
-	for _, id := range sets {
-		set, err := chemistry.FindBathSet(ctx, tx, s.Lab.ID, id, s.Now)
-		if err != nil {
-			return nil, err
-		}
+	for _, set := range mixed {
+		sets = append(sets, set.ID)
 		link := TraceKit
-		if slices.Contains(seed.sets, id) {
+		if slices.Contains(seed.sets, set.ID) {
 			link = TraceBaths
 		}
 		for _, b := range set.Baths {
 			ids = append(ids, b.ID)
-			t.Baths = append(t.Baths, TracedBath{ID: b.ID, BathSet: id, Kit: set.Kit, Role: b.Role, MixedAt: set.MixedAt,
+			t.Baths = append(t.Baths, TracedBath{ID: b.ID, BathSet: set.ID, Kit: set.Kit, Role: b.Role, MixedAt: set.MixedAt,
 				State: b.State, Quarantines: []chemistry.QuarantineRecord{}, Link: itself(t.Of, b.ID, link)})
 		}
 	}
