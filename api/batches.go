@@ -43,7 +43,7 @@ func getRunSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer
 	if t, err := units.ParseTemperature(r.Query("developer_temperature")); err == nil {
 		developer = &t
 	}
-	return reply(scheduling.RunSheetAt(ctx, tx, s, r.Path("batch"), developer))
+	return reply(scheduling.FindRunSheet(ctx, tx, s, r.Path("batch"), developer))
 }
 
 func recordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request, in scheduling.NewRun) (Answer, error) {

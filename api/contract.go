@@ -5,9 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"maps"
 	"regexp"
-	"slices"
 	"strings"
 
 	"github.com/getkin/kin-openapi/openapi3"
@@ -165,13 +163,4 @@ func (c *contract) covers(table []operation) error {
 		}
 	}
 	return errors.Join(faults...)
-}
-
-// unserved lists the operations of the contract that the table lacks.
-func (c *contract) unserved(table []operation) []string {
-	left := maps.Clone(c.shapes)
-	for _, op := range table {
-		delete(left, op.ID)
-	}
-	return slices.Sorted(maps.Keys(left))
 }

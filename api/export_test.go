@@ -2,8 +2,10 @@ package api
 
 import (
 	"context"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -30,7 +32,13 @@ func (a *API) AddForTest(added ...TestOperation) {
 }
 
 // Unserved lists the contract's operations without a handler.
-func (a *API) Unserved() []string { return a.contract.unserved(a.operations()) }
+func (a *API) Unserved() []string {
+	left := maps.Clone(a.contract.shapes)
+	for _, op := range a.operations() {
+		delete(left, op.ID)
+	}
+	return slices.Sorted(maps.Keys(left))
+}
 
 // ParseJSON is the strict decoder.
 func ParseJSON(data []byte) (any, error) { return parseJSON(data) }

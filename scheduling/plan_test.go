@@ -42,7 +42,7 @@ func (b *bench) record(batch scheduling.Batch, outcome scheduling.RunOutcome) (r
 func (b *bench) sheet(batch scheduling.Batch) (sheet scheduling.RunSheet, err error) {
 	b.t.Helper()
 	err = b.in(func(ctx context.Context, tx pgx.Tx) (err error) {
-		sheet, err = scheduling.FindRunSheet(ctx, tx, b.steward, batch.ID)
+		sheet, err = scheduling.FindRunSheet(ctx, tx, b.steward, batch.ID, nil)
 		return err
 	})
 	return sheet, err

@@ -51,7 +51,7 @@ func TestAColourDeveloperOffItsTemperatureIsRefused(t *testing.T) {
 	batch := b.planned(2)
 	preview := func(at units.Temperature) (scheduling.RunSheet, error) {
 		return call(b, b.steward, func(ctx context.Context, tx pgx.Tx, s lab.Scope, at units.Temperature) (scheduling.RunSheet, error) {
-			return scheduling.RunSheetAt(ctx, tx, s, batch.ID, &at)
+			return scheduling.FindRunSheet(ctx, tx, s, batch.ID, &at)
 		}, at)
 	}
 	_, err := preview(39_000)

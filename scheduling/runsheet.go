@@ -91,15 +91,12 @@ type SheetRoll struct {
 // them: a steward prints the sheets of an evening ahead. It refuses with
 // NotFound, and with bath-exhausted when a bath would be past the end of its
 // table of corrections.
-func FindRunSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string) (RunSheet, error) {
-	return RunSheetAt(ctx, tx, s, batchID, nil)
-}
-
-// RunSheetAt is FindRunSheet for a developer that is measured to be so warm,
-// nil for one within its tolerance: black-and-white times are corrected for it.
-// It refuses, beyond what FindRunSheet does, with developer-out-of-tolerance
-// (colour, which is never corrected) and temperature-not-in-table.
-func RunSheetAt(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, developer *units.Temperature) (RunSheet, error) {
+//
+// developer is how warm the developer is measured to be, nil for within its
+// tolerance: black-and-white times are corrected for it; otherwise it refuses
+// with developer-out-of-tolerance (colour, which is never corrected) or
+// temperature-not-in-table.
+func FindRunSheet(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, developer *units.Temperature) (RunSheet, error) {
 	b, err := FindBatch(ctx, tx, s.Lab.ID, batchID)
 	if err != nil {
 		return RunSheet{}, err
