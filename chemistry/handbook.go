@@ -31,13 +31,8 @@ const (
 
 // Handbook is the tables that come with Wetside, for everybody.
 func Handbook() []HandbookTable {
-	tables := []HandbookTable{mixingHandbook(), replenishmentHandbook(), developingHandbook(), fixingHandbook(), washingHandbook(), coldHandbook()}
+	tables := []HandbookTable{mixingHandbook(), replenishmentHandbook(), developingHandbook(), fixingHandbook(), washingHandbook(), coldHandbook(), cineHandbook()}
 	return append(tables, factTables...)
-}
-
-// FindTable is one of the tables; false if there is none of the code.
-func FindTable(code string) (HandbookTable, bool) {
-	return find(Handbook(), func(t HandbookTable) bool { return t.Code == code })
 }
 
 func mixingHandbook() HandbookTable {
@@ -114,6 +109,26 @@ func coldHandbook() HandbookTable {
 		Source: sourceCold, Columns: []string{"at", "time"}}
 	for _, at := range []units.Temperature{20_000, 18_000, 15_000, 12_000, 10_000} {
 		t.Rows = append(t.Rows, []string{at.String(), clock(ColdFixing(ms(5, 0), at))})
+	}
+	return t
+}
+
+func cineHandbook() HandbookTable {
+	t := HandbookTable{Code: "cine-per-length", Title: "Cine: mL of each bath that a length of film takes; 16 mm takes half of 35 mm", Status: Published,
+		Source:  "Kodak H-24.09 (2006), Tables 9-3 and 9-4, for colour print; Kodak TI2497 (1999) for black-and-white",
+		Columns: []string{"bath", "100 ft of 35 mm", "100 ft of 16 mm", "400 ft of 16 mm"}}
+	for _, b := range []struct {
+		name string
+		ml   int64
+	}{
+		{"developer", 690}, {"stop", 770}, {"each wash", 1_200}, {"accelerator", 200}, {"persulfate bleach", 200},
+		{"black-and-white developer D-97", 650}, {"black-and-white fixer F-5", 600},
+	} {
+		cells := []string{b.name}
+		for _, ml := range []int64{PerLength(b.ml, hundredFeet, false), PerLength(b.ml, hundredFeet, true), PerLength(b.ml, 4*hundredFeet, true)} {
+			cells = append(cells, strconv.FormatInt(ml, 10))
+		}
+		t.Rows = append(t.Rows, cells)
 	}
 	return t
 }

@@ -18,16 +18,10 @@ var factTables = []HandbookTable{
 	{Code: "colour-negative-use", Title: "Colour negative: use of the baths", Status: SecondHand,
 		Source: "each line's own", Columns: what, Rows: [][]string{
 			{"film in one batch", "at most 3.2 rolls a litre at once (16 in 5 L)", "notes on photography, second-hand"},
-			{"standing two days", "3 % of the tank as developer replenisher: 113.6 mL to a US gallon", "US Army SS0514, p. 2-15"},
+			{"standing two days", "3 % of the tank as developer replenisher: " + decimal(AgeingTopUpTenthsML(gallonTenthsML), 1) + " mL to a US gallon", "US Army SS0514, p. 2-15"},
 			{"bleach", "aerate for 30 minutes before each run; it cannot be aerated too much", "US Army SS0514, p. 2-15"},
 			{"kits", "8 to 16 rolls a litre by film speed; many stop at 8", practice},
 			{"developer, cine (ECN-2)", "pH 10.25 ± 0.05", "notes from Kodak H-24.07, second-hand"},
-		}},
-	{Code: "cine-per-length", Title: "Cine colour print: mL for 100 ft (30.48 m) of 35 mm; 16 mm takes half", Status: Published,
-		Source:  "Kodak H-24.09 (2006), Tables 9-3 and 9-4, and Kodak TI2497 (1999) for black-and-white",
-		Columns: []string{"bath", "mL"}, Rows: [][]string{
-			{"developer", "690"}, {"stop", "770"}, {"each wash", "1200"}, {"accelerator", "200"}, {"persulfate bleach", "200"},
-			{"black-and-white developer D-97", "650"}, {"black-and-white fixer F-5", "600"},
 		}},
 	{Code: "drying", Title: "Drying", Status: Published, Source: "each line's own", Columns: what, Rows: [][]string{
 		{"cabinet", "35 °C, 40 to 50 % relative humidity, 15 to 20 minutes", "Kodak TI2497 (1999), note 4"},

@@ -149,12 +149,16 @@ func outsideBlackAndWhite(t *testing.T) []outside {
 			continue
 		}
 		p := process(t, "bw-negative")
-		p.Temperatures = row.Temperatures()
+		p.Temperatures = nil
+		for i, temp := range f32Temperatures {
+			p.Temperatures = append(p.Temperatures, chemistry.TemperaturePoint{Temperature: temp,
+				Permille: (int64(row.Times[i])*1000 + int64(row.Times[0])/2) / int64(row.Times[0])})
+		}
 		want := map[string][]units.Duration{
 			"D-76 stock":     {ms(6, 30), ms(6, 0), ms(5, 30), ms(5, 0)},
 			"XTOL 1:1 (135)": {ms(8, 45), ms(8, 0), ms(7, 15), ms(6, 15)},
 		}[row.Developer]
-		for i, temp := range []units.Temperature{20_000, 21_000, 22_000, 24_000} {
+		for i, temp := range f32Temperatures {
 			f, err := p.AtTemperature(temp)
 			if err != nil {
 				t.Fatal(err)
@@ -165,3 +169,6 @@ func outsideBlackAndWhite(t *testing.T) []outside {
 	}
 	return checks
 }
+
+// f32Temperatures are the columns of Kodak F-32, part 2.
+var f32Temperatures = []units.Temperature{20_000, 21_000, 22_000, 24_000}

@@ -62,6 +62,9 @@ func (r Replenishment) CoversTenthsFT2() int64 {
 	return divHalfUp(r.Gallons*378_541, r.MLPerFT2*10)
 }
 
+// gallonTenthsML is a US gallon in tenths of a mL.
+const gallonTenthsML = 37_854
+
 // PerLength is the mL that lengthMM of cine film takes of a bath that 100 ft of
 // 35 mm takes so much of. 16 mm takes half, as Kodak H-24.09 (2006) has it,
 // though it has 0.456 of the area.
@@ -70,8 +73,11 @@ func PerLength(mlPer100FT35, lengthMM int64, sixteen bool) int64 {
 	if sixteen {
 		half = 2
 	}
-	return divUp(mlPer100FT35*lengthMM, 30_480*half)
+	return divUp(mlPer100FT35*lengthMM, hundredFeet*half)
 }
+
+// hundredFeet is 100 ft in mm.
+const hundredFeet = 30_480
 
 // A DevelopingRow is one developer's times for a film at 20, 21, 22 and 24 °C.
 type DevelopingRow struct {
@@ -79,9 +85,6 @@ type DevelopingRow struct {
 	Speed     int
 	Times     [4]units.Duration
 }
-
-// rowTemperatures are those of a DevelopingRow's times.
-var rowTemperatures = [4]units.Temperature{20_000, 21_000, 22_000, 24_000}
 
 // DevelopingRows are Kodak F-32, part 2, "Rotary-tube processing – rolls". The
 // films were later reissued with other times: rows to hold a look-up against,
@@ -99,14 +102,4 @@ func DevelopingRows() []DevelopingRow {
 		{"D-76 stock", 100, [4]units.Duration{ms(6, 30), ms(6, 0), ms(5, 30), ms(5, 0)}},
 		{"D-76 stock", 400, [4]units.Duration{ms(7, 0), ms(6, 30), ms(6, 0), ms(5, 30)}},
 	}
-}
-
-// Temperatures is the row as a process's table.
-func (r DevelopingRow) Temperatures() []TemperaturePoint {
-	var points []TemperaturePoint
-	for i, t := range r.Times {
-		points = append(points, TemperaturePoint{Temperature: rowTemperatures[i],
-			Permille: divHalfUp(int64(t)*1000, int64(r.Times[0]))})
-	}
-	return points
 }
