@@ -113,6 +113,7 @@ func TestMoneyThatIsRefused(t *testing.T) {
 		{"in another currency", map[string]any{"amount": map[string]any{"amount": 1, "currency": "JPY"}}, 422, "wrong-currency"},
 		{"of tomorrow", map[string]any{"paid_on": "2026-11-11"}, 422, "invalid"},
 		{"from somebody else", map[string]any{"from": p.coral.MemberID}, 403, "forbidden"},
+		{"of a mistyped reference", map[string]any{"reference": "RF18 5390 0754 7035"}, 422, "invalid"},
 		{"to a stranger", map[string]any{"to": "member_" + strings.Repeat("0", 32)}, 422, "invalid"},
 	} {
 		t.Run("a payment "+tt.name, func(t *testing.T) {

@@ -3,6 +3,7 @@ package shares
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -91,6 +92,10 @@ func RecordPayment(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPayment) (
 		} else if err := refuseStranger(ctx, tx, s.Lab.ID, pointer, *party); err != nil {
 			return PaymentRecord{}, err
 		}
+	}
+	if strings.HasPrefix(in.Reference, "RF") && !CheckReference(in.Reference) {
+		return PaymentRecord{}, lab.Refuse(lab.Invalid, "invalid", "the reference is mistyped").
+			With("/reference", "check-digits", "its check digits do not fit (ISO 11649); copy it as it stands")
 	}
 	if in.Reference == "" {
 		in.Reference = Reference(s.Lab.ID, in.From, in.To)
