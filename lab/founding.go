@@ -69,7 +69,7 @@ func Found(ctx context.Context, tx pgx.Tx, in NewLab, now, clock time.Time, rand
 		return Founding{}, fmt.Errorf("begin lab: %w", err)
 	}
 	keeper, err := insertMember(ctx, tx, made.ID, in.Keeper,
-		[]Role{RoleMember, RoleSteward, RoleTreasurer, RoleKeeper}, now)
+		[]Role{RoleMember, RoleSteward, RoleTreasurer, RoleKeeper}, nil, now)
 	if err != nil {
 		return Founding{}, err
 	}

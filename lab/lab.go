@@ -70,7 +70,10 @@ type Member struct {
 	Roles    []Role     `json:"roles"`
 	JoinedAt time.Time  `json:"joined_at"`
 	LeftAt   *time.Time `json:"left_at,omitempty"`
-	Version  int64      `json:"-"`
+	// GuestOf is, of a guest, the member who answers for them: a guest is in the
+	// books, is no member, and never signs in.
+	GuestOf *string `json:"guest_of,omitempty"`
+	Version int64   `json:"-"`
 }
 
 // Has says whether the member holds any of the roles.

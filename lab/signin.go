@@ -41,12 +41,7 @@ func NewSignInCode(ctx context.Context, tx pgx.Tx, labID, memberID string, by *M
 	if m.LeftAt != nil {
 		return SignInCode{}, Refuse(Conflict, "member-left", "this member has left the lab")
 	}
-	var guest bool
-	err = tx.QueryRow(ctx, `SELECT guest_of IS NOT NULL FROM members WHERE lab_id = $1 AND id = $2`, labID, memberID).Scan(&guest)
-	if err != nil {
-		return SignInCode{}, fmt.Errorf("sign-in code: %w", err)
-	}
-	if guest {
+	if m.GuestOf != nil {
 		return SignInCode{}, Refuse(Conflict, "guest", "guests do not sign in; their host answers for them")
 	}
 	return newSignInCode(ctx, tx, labID, memberID, clock, random)

@@ -77,7 +77,7 @@ func Buy(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewKit) (chemistry.Kit,
 	}
 	for i, sub := range in.Subscriptions {
 		at := fmt.Sprintf("/subscriptions/%d/member", i)
-		if err := refuseParty(ctx, tx, s.Lab.ID, at, sub.Member, false); err != nil {
+		if err := refuseParty(ctx, tx, s.Lab.ID, at, sub.Member); err != nil {
 			return chemistry.Kit{}, err
 		}
 		if err := addSubscription(ctx, tx, s, kit.ID, sub); err != nil {
@@ -186,7 +186,7 @@ func enterPurchase(ctx context.Context, tx pgx.Tx, s lab.Scope, kit chemistry.Ki
 		if b.Member == "" {
 			continue
 		}
-		if err := refuseParty(ctx, tx, s.Lab.ID, fmt.Sprintf("/buyers/%d/member", i), b.Member, false); err != nil {
+		if err := refuseParty(ctx, tx, s.Lab.ID, fmt.Sprintf("/buyers/%d/member", i), b.Member); err != nil {
 			return err
 		}
 	}

@@ -35,32 +35,28 @@ func AddGuest(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewGuest) (Guest, 
 	if in.Host != s.By.ID && !s.By.Has(lab.RoleSteward, lab.RoleTreasurer) {
 		return Guest{}, lab.Refuse(lab.Forbidden, "forbidden", "members bring their own guests")
 	}
-	if err := refuseParty(ctx, tx, s.Lab.ID, "/host", in.Host, false); err != nil {
+	if err := refuseParty(ctx, tx, s.Lab.ID, "/host", in.Host); err != nil {
 		return Guest{}, err
 	}
-	var g Guest
-	err := tx.QueryRow(ctx, `
-		INSERT INTO members (lab_id, id, name, roles, joined_at, guest_of) VALUES ($1, new_id('member', $2), $3, '{member}', $2, $4)
-		RETURNING id, name, guest_of, joined_at`, s.Lab.ID, s.Now, in.Name, in.Host).Scan(&g.ID, &g.Name, &g.Host, &g.AddedAt)
+	m, err := lab.AddGuest(ctx, tx, s, in.Name, in.Host)
 	if err != nil {
-		return Guest{}, fmt.Errorf("add guest: %w", err)
+		return Guest{}, err
 	}
-	return g, nil
+	return guestOf(m), nil
+}
+
+func guestOf(m lab.Member) Guest {
+	return Guest{ID: m.ID, Name: m.Name, Host: *m.GuestOf, AddedAt: m.JoinedAt}
 }
 
 // ListGuests reads the guests, oldest first.
 func ListGuests(ctx context.Context, tx pgx.Tx, labID string, p lab.Page) (lab.List[Guest], error) {
-	rows, err := tx.Query(ctx, `
-		SELECT id, name, guest_of, joined_at FROM members
-		WHERE lab_id = $1 AND guest_of IS NOT NULL AND id > $2 ORDER BY id LIMIT $3`, labID, p.After, p.Limit+1)
-	if err != nil {
-		return lab.List[Guest]{}, fmt.Errorf("list guests: %w", err)
+	found, err := lab.Guests(ctx, tx, labID, p)
+	out := lab.List[Guest]{Items: []Guest{}, NextCursor: found.NextCursor}
+	for _, m := range found.Items {
+		out.Items = append(out.Items, guestOf(m))
 	}
-	guests, err := pgx.CollectRows(rows, pgx.RowToStructByPos[Guest])
-	if err != nil {
-		return lab.List[Guest]{}, fmt.Errorf("list guests: %w", err)
-	}
-	return lab.Cut(guests, p, func(g Guest) string { return g.ID }), nil
+	return out, err
 }
 
 // Leave has a member leave the lab, whose account must be even by then. What is
@@ -78,13 +74,11 @@ func Leave(ctx context.Context, tx pgx.Tx, s lab.Scope, member string) (lab.Memb
 	if m.LeftAt != nil {
 		return lab.Member{}, lab.Refuse(lab.Conflict, "member-left", "this member has left the lab")
 	}
-	var balance int64
-	var pending, others int64
+	var balance, pending int64
 	err = tx.QueryRow(ctx, `
 		SELECT coalesce((SELECT sum(amount_minor) FROM postings WHERE lab_id = $1 AND account = 'member' AND member_id = $2), 0)::bigint,
-			(SELECT count(*) FROM payments WHERE lab_id = $1 AND $2 IN (payer, payee) AND state = 'recorded'),
-			(SELECT count(*) FROM members WHERE lab_id = $1 AND id <> $2 AND left_at IS NULL AND 'keeper' = ANY (roles))`,
-		s.Lab.ID, member).Scan(&balance, &pending, &others)
+			(SELECT count(*) FROM payments WHERE lab_id = $1 AND $2 IN (payer, payee) AND state = 'recorded')`,
+		s.Lab.ID, member).Scan(&balance, &pending)
 	switch {
 	case err != nil:
 		return lab.Member{}, fmt.Errorf("balance of member: %w", err)
@@ -94,12 +88,6 @@ func Leave(ctx context.Context, tx pgx.Tx, s lab.Scope, member string) (lab.Memb
 		return lab.Member{}, lab.Refuse(lab.Conflict, "member-has-balance", "the member is still owed %d minor units: settle first", -balance)
 	case pending > 0:
 		return lab.Member{}, lab.Refuse(lab.Conflict, "member-has-balance", "%d payments of the member wait to be confirmed", pending)
-	case others == 0:
-		return lab.Member{}, lab.Refuse(lab.Conflict, "last-keeper", "a lab cannot be without a keeper")
 	}
-	_, err = tx.Exec(ctx, `UPDATE members SET left_at = $3, version = version + 1 WHERE lab_id = $1 AND id = $2`, s.Lab.ID, member, s.Now)
-	if err != nil {
-		return lab.Member{}, fmt.Errorf("leave: %w", err)
-	}
-	return lab.FindMember(ctx, tx, s.Lab.ID, member)
+	return lab.Leave(ctx, tx, s, member)
 }

@@ -2,7 +2,6 @@ package shares
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"time"
 
@@ -132,21 +131,18 @@ func touchTerms(ctx context.Context, tx pgx.Tx, labID, kitID string) error {
 	return nil
 }
 
-// refuseParty refuses a member who is not there, has left, or is a guest where
-// none may be: who is about to be taken into the books.
-func refuseParty(ctx context.Context, tx pgx.Tx, labID, pointer, member string, guests bool) error {
-	var left *time.Time
-	var guest bool
-	err := tx.QueryRow(ctx, `SELECT left_at, guest_of IS NOT NULL FROM members WHERE lab_id = $1 AND id = $2`,
-		labID, member).Scan(&left, &guest)
+// refuseParty refuses a member who is not there, has left, or is a guest: only
+// members buy kits and subscribe, and nothing new is shared with who has left.
+func refuseParty(ctx context.Context, tx pgx.Tx, labID, pointer, member string) error {
+	m, err := lab.FindMember(ctx, tx, labID, member)
 	switch {
-	case errors.Is(err, pgx.ErrNoRows):
+	case lab.RefusalCode(err) == "not-found":
 		return lab.Refuse(lab.Invalid, "invalid", "there is no such member").With(pointer, "no-such-member", "the lab has no such member")
 	case err != nil:
-		return fmt.Errorf("find party: %w", err)
-	case left != nil:
+		return err
+	case m.LeftAt != nil:
 		return lab.Refuse(lab.Conflict, "member-left", "this member has left the lab").With(pointer, "member-left", "nothing new is shared with who has left")
-	case guest && !guests:
+	case m.GuestOf != nil:
 		return lab.Refuse(lab.Invalid, "invalid", "a guest cannot do this").With(pointer, "guest", "only members buy kits and subscribe")
 	}
 	return nil

@@ -167,11 +167,11 @@ func mayAnswer(ctx context.Context, tx pgx.Tx, s lab.Scope, payee string) error 
 	}
 	absent := payee == ""
 	if !absent {
-		err := tx.QueryRow(ctx, `SELECT guest_of IS NOT NULL OR left_at IS NOT NULL FROM members WHERE lab_id = $1 AND id = $2`,
-			s.Lab.ID, payee).Scan(&absent)
+		m, err := lab.FindMember(ctx, tx, s.Lab.ID, payee)
 		if err != nil {
-			return fmt.Errorf("find payee: %w", err)
+			return err
 		}
+		absent = m.GuestOf != nil || m.LeftAt != nil
 	}
 	if !absent || !s.By.Has(lab.RoleTreasurer) {
 		return lab.Refuse(lab.Forbidden, "forbidden", "the payee says whether the money came")

@@ -87,13 +87,11 @@ func mayReadAccount(ctx context.Context, tx pgx.Tx, s lab.Scope, member string) 
 	if member == s.By.ID || s.By.Has(lab.RoleTreasurer) {
 		return nil
 	}
-	var host bool
-	err := tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM members WHERE lab_id = $1 AND id = $2 AND guest_of = $3)`,
-		s.Lab.ID, member, s.By.ID).Scan(&host)
-	if err != nil {
-		return fmt.Errorf("find host: %w", err)
+	m, err := lab.FindMember(ctx, tx, s.Lab.ID, member)
+	if err != nil && lab.RefusalCode(err) == "" {
+		return err
 	}
-	if !host {
+	if m.GuestOf == nil || *m.GuestOf != s.By.ID {
 		return lab.Refuse(lab.Forbidden, "forbidden", "a statement is for its member and the treasurer")
 	}
 	return nil

@@ -38,7 +38,7 @@ func Subscribe(ctx context.Context, tx pgx.Tx, s lab.Scope, kitID string, in New
 	if err != nil {
 		return KitTerms{}, err
 	}
-	if err := refuseParty(ctx, tx, s.Lab.ID, "/member", in.Member, false); err != nil {
+	if err := refuseParty(ctx, tx, s.Lab.ID, "/member", in.Member); err != nil {
 		return KitTerms{}, err
 	}
 	if in.Shares > 1 && k.ShareRule != Weighted {

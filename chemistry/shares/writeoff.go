@@ -20,16 +20,13 @@ func WriteOff(ctx context.Context, tx pgx.Tx, s lab.Scope, member, reason string
 	if err != nil {
 		return Entry{}, err
 	}
-	var guest bool
 	var balance int64
-	err = tx.QueryRow(ctx, `
-		SELECT guest_of IS NOT NULL,
-			coalesce((SELECT sum(amount_minor) FROM postings WHERE lab_id = $1 AND account = 'member' AND member_id = $2), 0)::bigint
-		FROM members WHERE lab_id = $1 AND id = $2`, s.Lab.ID, member).Scan(&guest, &balance)
+	err = tx.QueryRow(ctx, `SELECT coalesce(sum(amount_minor), 0)::bigint FROM postings
+		WHERE lab_id = $1 AND account = 'member' AND member_id = $2`, s.Lab.ID, member).Scan(&balance)
 	switch {
 	case err != nil:
 		return Entry{}, fmt.Errorf("write off: %w", err)
-	case m.LeftAt == nil && !guest:
+	case m.LeftAt == nil && m.GuestOf == nil:
 		return Entry{}, lab.Refuse(lab.Conflict, "member-not-left", "what members owe and are owed is settled, not written off")
 	case balance == 0:
 		return Entry{}, lab.Refuse(lab.Conflict, "nothing-to-write-off", "the account is even")
