@@ -22,10 +22,10 @@ func TestTheDatabaseComesAndGoes(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(pool.Close)
-	var log logbook
+	var log apitest.Log
 	cfg := apitest.Config()
 	cfg.Pool = pool
-	log.into(&cfg)
+	log.Into(&cfg)
 	a, err := api.New(cfg)
 	if err != nil {
 		t.Fatal(err)

@@ -3,11 +3,9 @@ package api_test
 import (
 	"bytes"
 	"context"
-	"log/slog"
 	"net"
 	"net/http"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -17,26 +15,6 @@ import (
 	"wetside/api/apitest"
 	"wetside/lab"
 )
-
-// A logbook is what a server logs, safe for several at once.
-type logbook struct {
-	mu   sync.Mutex
-	text bytes.Buffer
-}
-
-func (l *logbook) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.text.Write(p)
-}
-
-func (l *logbook) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.text.String()
-}
-
-func (l *logbook) into(c *api.Config) { c.Log = slog.New(slog.NewJSONHandler(l, nil)) }
 
 func TestServicePages(t *testing.T) {
 	t.Parallel()
@@ -118,8 +96,8 @@ func TestRequestIds(t *testing.T) {
 
 func TestFaultsOfOursStayInside(t *testing.T) {
 	t.Parallel()
-	var log logbook
-	s := apitest.Start(t, log.into)
+	var log apitest.Log
+	s := apitest.Start(t, log.Into)
 	keeper := s.Found(t, "Sallowmere Film Co-op")
 	s.API.AddForTest(
 		api.TestOperation{Method: http.MethodPost, Path: "/panic",
@@ -147,8 +125,8 @@ func TestFaultsOfOursStayInside(t *testing.T) {
 
 func TestLogsHoldNoSecretsAndNoNames(t *testing.T) {
 	t.Parallel()
-	var log logbook
-	s := apitest.Start(t, log.into)
+	var log apitest.Log
+	s := apitest.Start(t, log.Into)
 	keeper := s.Found(t, "Sallowmere Film Co-op")
 	member := s.Join(t, keeper, "Bram Quillon")
 	member.Get(keeper.Path("members")).Want(http.StatusForbidden)

@@ -1,44 +1,25 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"io"
 	"net/http"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 
+	"wetside/api/apitest"
 	"wetside/deploy/testdb"
 )
-
-// A buffer that a program writes while a test reads.
-type buffer struct {
-	mu   sync.Mutex
-	text bytes.Buffer
-}
-
-func (b *buffer) Write(p []byte) (int, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.text.Write(p)
-}
-
-func (b *buffer) String() string {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.text.String()
-}
 
 // A running is "wetside serve" under way.
 type running struct {
 	url    string
 	listen string
-	log    *buffer
+	log    *apitest.Log
 	stop   context.CancelFunc
 	code   chan int
 }
@@ -47,7 +28,7 @@ type running struct {
 func start(t *testing.T, environ ...string) *running {
 	t.Helper()
 	ctx, stop := context.WithCancel(t.Context())
-	r := &running{log: &buffer{}, stop: stop, code: make(chan int, 1)}
+	r := &running{log: &apitest.Log{}, stop: stop, code: make(chan int, 1)}
 	environ = append([]string{"WETSIDE_LISTEN=127.0.0.1:0", "WETSIDE_TRIAL=true", "WETSIDE_DRAIN_DELAY=PT0S"}, environ...)
 	go func() { r.code <- run(ctx, []string{"serve"}, environ, strings.NewReader(""), r.log, r.log) }()
 	t.Cleanup(stop)
@@ -155,7 +136,7 @@ func TestServeBringsAnEmptyDatabaseUpTwiceAtOnce(t *testing.T) {
 func TestMigrateSaysWhatItDid(t *testing.T) {
 	t.Parallel()
 	environ := []string{"WETSIDE_DATABASE_URL=" + empty(t)}
-	var said [2]buffer
+	var said [2]apitest.Log
 	for i := range said {
 		if code := run(t.Context(), []string{"migrate"}, environ, strings.NewReader(""), &said[i], &said[i]); code != 0 {
 			t.Fatalf("ends with %d: %s", code, said[i].String())
@@ -231,7 +212,7 @@ func TestServeRefusesSettings(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			var said buffer
+			var said apitest.Log
 			ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second) // it must not begin to serve
 			defer cancel()
 			code := run(ctx, []string{"serve"}, row.environ, strings.NewReader(""), &said, &said)

@@ -36,7 +36,7 @@ func FuzzCheck(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text, edits []byte) {
 		var plan planner.Plan
 		if json.Unmarshal(edit(text, edits), &plan) != nil {
-			t.Skip()
+			return // not a plan: what decodes plans refuses it before it is judged
 		}
 		p, _ := load(t)
 		found := checker.Check(p, &plan)
