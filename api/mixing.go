@@ -45,13 +45,7 @@ func getMixingTable(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Ans
 	if err != nil {
 		return Answer{}, err
 	}
-	volume := number(r.Query("volume_ml"))
-	if volume == 0 {
-		for _, d := range k.Baths {
-			volume = max(volume, d.VolumeML)
-		}
-	}
-	return OK(chemistry.TableFor(k.Baths, volume)), nil
+	return OK(chemistry.TableFor(k.Baths, number(r.Query("volume_ml")))), nil
 }
 
 // number is a query parameter that the contract says is an integer; 0 if it was not given.

@@ -47,9 +47,14 @@ const startWaterPermille = 600
 // mixingSource is where the order of mixing comes from.
 const mixingSource = "start with 600 mL of water a litre at 20 to 40 °C: Kodak TI2443 rev. 01-00 (Z-119: the same temperatures); order as listed, acid into water"
 
-// TableFor is what the kit's baths take at volumeML each; a bath that does not
-// say what it is made of is left out.
+// TableFor is what the kit's baths take at volumeML each, 0 standing for the
+// volume of the largest; a bath that does not say what it is made of is left out.
 func TableFor(baths []BathDefinition, volumeML int64) MixingTable {
+	if volumeML == 0 {
+		for _, d := range baths {
+			volumeML = max(volumeML, d.VolumeML)
+		}
+	}
 	t := MixingTable{VolumeML: volumeML, Baths: []MixedBath{}, Source: mixingSource}
 	var roles []string
 	for _, d := range baths {
