@@ -14,6 +14,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/database"
 )
 
 // A call is one request on its way through the gates.
@@ -30,6 +31,9 @@ type call struct {
 	now   time.Time
 	req   Request
 }
+
+// usualTime caps the time of a request unless its operation says otherwise.
+const usualTime = 15 * time.Second
 
 // serve takes a request through all gates and writes the answer. It returns
 // an error if none was written.
@@ -83,7 +87,7 @@ func (c *call) named(err error) error {
 // enter takes a place among the long operations, which would otherwise take
 // every processor and every connection. It fails with 503 if none comes free soon.
 func (a *API) enter(ctx context.Context) (leave func(), err error) {
-	soon := time.NewTimer(acquireWait)
+	soon := time.NewTimer(database.AcquireWait)
 	defer soon.Stop()
 	select {
 	case a.long <- struct{}{}:
@@ -167,14 +171,23 @@ func errTooLarge() error {
 	return &failure{status: http.StatusRequestEntityTooLarge, code: "too-large", detail: "a body may have 1 MiB at most"}
 }
 
+// labID is the lab whose rows the request may see: the token's, or for the
+// setup code's token the one that the path names, if any.
+func (c *call) labID() string {
+	if c.who.Subject == setupSubject {
+		return c.req.path["lab"]
+	}
+	return c.who.Lab
+}
+
 // transact runs what needs the database in one transaction.
 func (c *call) transact(ctx context.Context) (answer rendered, err error) {
-	opts := writing
+	opts := database.Writing
 	if !c.op.writes() || c.op.Stateless {
-		opts = reading
+		opts = database.Reading
 	}
 	var s lab.Scope
-	err = c.api.store.inTx(ctx, opts, func(tx pgx.Tx) error {
+	err = c.api.store.InTx(ctx, opts, c.labID(), func(tx pgx.Tx) error {
 		if s, err = c.admit(ctx, tx); err != nil {
 			return err
 		}

@@ -14,6 +14,7 @@ import (
 
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"wetside/lab/database"
 	"wetside/lab/units"
 )
 
@@ -41,7 +42,8 @@ type Config struct {
 // An API answers Wetside's HTTP requests. It answers 503 to all but the
 // service operations until Open is called.
 type API struct {
-	store     *store
+	pool      *pgxpool.Pool
+	store     *database.Store
 	contract  *contract
 	document  []byte
 	reference []byte
@@ -73,7 +75,7 @@ func New(cfg Config) (*API, error) {
 		return nil, err
 	}
 	a := &API{
-		store:    &store{pool: cfg.Pool, pause: jitter},
+		pool:     cfg.Pool,
 		contract: c, document: cfg.Contract, reference: cfg.Reference,
 		mint: mint{
 			key:    ed25519.NewKeyFromSeed(cfg.SigningKey),
@@ -91,7 +93,7 @@ func New(cfg Config) (*API, error) {
 	}
 	a.pager = pager{key: a.mint.derived("cursors")}
 	a.metrics = newMetrics(cfg.Pool)
-	a.store.retried = a.metrics.retried
+	a.store = database.NewStore(cfg.Pool, a.metrics.retried)
 	table := a.operations()
 	if err := c.covers(table); err != nil {
 		return nil, err

@@ -13,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"wetside/lab"
+	"wetside/lab/database"
 )
 
 // edge is the one place that knows Echo: it routes the table's operations,
@@ -109,8 +110,11 @@ func asOurs(err error) error {
 		return lab.Refuse(lab.NotFound, "not-found", "there is nothing at this address")
 	case errors.As(err, &routing) && routing.Code == http.StatusMethodNotAllowed:
 		return &failure{status: routing.Code, code: "method-not-allowed", detail: "Allow lists the methods that this address knows"}
-	case errors.Is(err, context.DeadlineExceeded) && !errors.Is(err, errNoConnection) && !errors.Is(err, errUnknownOutcome):
-		return busyIfWaited(err, "57014")
+	case errors.Is(err, database.ErrBusy),
+		errors.Is(err, context.DeadlineExceeded) && !errors.Is(err, database.ErrNoConnection) && !errors.Is(err, database.ErrUnknownOutcome):
+		return &failure{status: http.StatusServiceUnavailable, code: "busy",
+			detail: "others are changing the same things at this moment; nothing was changed",
+			header: map[string]string{"Retry-After": "1"}}
 	}
 	return err
 }

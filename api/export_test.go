@@ -11,6 +11,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/database"
 )
 
 // A TestOperation is one that any member may ask for, outside the contract.
@@ -69,14 +70,14 @@ func (a *API) CheckForTest(id, media string, data []byte) error {
 
 // Impatient makes transactions begin again without a pause.
 func (a *API) Impatient(onPause func(try int)) {
-	a.store.pause = func(ctx context.Context, try int) error {
+	a.store.Pause = func(ctx context.Context, try int) error {
 		onPause(try)
 		return ctx.Err()
 	}
 }
 
 // AcquireWait is how long a request waits for a connection.
-const AcquireWait time.Duration = acquireWait
+const AcquireWait time.Duration = database.AcquireWait
 
 // ProblemTypes are the codes of all problem types and their status.
 func ProblemTypes() map[string]int {

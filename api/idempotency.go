@@ -17,6 +17,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/database"
 )
 
 // keepAnswers is how long first answers are kept and replayed.
@@ -126,7 +127,7 @@ func (p *replay) context() []byte { return []byte(p.principal + "\n" + p.route +
 // Sweep forgets first answers older than two days and says how many there were.
 func (a *API) Sweep(ctx context.Context) (int64, error) {
 	var n int64
-	err := a.store.inTx(ctx, writing, func(tx pgx.Tx) error {
+	err := a.store.InTx(ctx, database.Writing, "", func(tx pgx.Tx) error {
 		tag, err := tx.Exec(ctx, `DELETE FROM idempotency_keys WHERE created_at < $1`, a.clock().Add(-keepAnswers))
 		n = tag.RowsAffected()
 		return err

@@ -6,6 +6,7 @@ import (
 	"net/http"
 
 	"wetside/lab"
+	"wetside/lab/database"
 )
 
 // A problem is an error as it is answered (RFC 9457, application/problem+json).
@@ -51,10 +52,10 @@ func problemOf(err error) (p problem, header map[string]string, expected bool) {
 		p, header = problem{Status: fail.status, Code: fail.code, Detail: fail.detail}, fail.header
 	case errors.As(err, &refusal) && statuses[refusal.Kind] != 0:
 		p = problem{Status: statuses[refusal.Kind], Code: refusal.Code, Detail: refusal.Detail, Errors: refusal.Faults}
-	case errors.Is(err, errUnknownOutcome):
+	case errors.Is(err, database.ErrUnknownOutcome):
 		p = problem{Status: http.StatusServiceUnavailable, Code: "database-unavailable",
 			Detail: "The database gave no answer to the very end of this request, which may have taken effect or not. Look first, or send it again with the same Idempotency-Key if it had one."}
-	case databaseGone(err):
+	case database.Gone(err):
 		p = problem{Status: http.StatusServiceUnavailable, Code: "database-unavailable",
 			Detail: "The database cannot be reached at the moment. Nothing is lost; try again shortly."}
 	default:

@@ -40,7 +40,7 @@ func (a *API) getReady(w http.ResponseWriter, r *http.Request) error {
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), readyWait)
 	defer cancel()
-	at, newest, err := migrations.Current(ctx, a.store.pool)
+	at, newest, err := migrations.Current(ctx, a.pool)
 	switch {
 	case err != nil:
 		not.With("", "database", "the database does not answer")

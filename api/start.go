@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"wetside/lab/database"
 	"wetside/migrations"
 )
 
@@ -20,7 +21,7 @@ const (
 // line in the log each time, until ctx is done. It fails if a migration does.
 func (a *API) Migrate(ctx context.Context) error {
 	for wait := firstRetry; ; wait = min(2*wait, lastRetry) {
-		applied, err := migrations.Up(ctx, a.store.pool)
+		applied, err := migrations.Up(ctx, a.pool)
 		if err == nil {
 			a.log.Info("the database is up to date", "migrations_applied", applied)
 			a.Open()
@@ -29,7 +30,7 @@ func (a *API) Migrate(ctx context.Context) error {
 		if ctx.Err() != nil {
 			return nil
 		}
-		if !databaseGone(err) {
+		if !database.Gone(err) {
 			return fmt.Errorf("bring the database up to date: %w", err)
 		}
 		a.log.Warn("the database cannot be reached; trying again", "in", wait.String(), "error", err.Error())

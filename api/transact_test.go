@@ -83,48 +83,6 @@ func TestTransactionsBeginAgain(t *testing.T) {
 	}
 }
 
-// Two transactions that lock two rows in opposite order: PostgreSQL ends one
-// of them, and both requests come through.
-func TestDeadlockIsNobodysProblem(t *testing.T) {
-	t.Parallel()
-	s := apitest.Start(t)
-	keeper := s.Found(t, "Sallowmere Film Co-op")
-	other := s.Found(t, "Quarrow Film Co-op")
-	var met sync.WaitGroup
-	met.Add(2)
-	var first [2]atomic.Bool
-	lock := func(i int, ids ...string) handle {
-		return func(ctx context.Context, tx pgx.Tx, _ lab.Scope, _ api.Request) (api.Answer, error) {
-			if _, err := lab.Lock(ctx, tx, ids[0]); err != nil {
-				return api.Answer{}, err
-			}
-			if first[i].CompareAndSwap(false, true) { // both hold their first row before either asks for its second
-				met.Done()
-				met.Wait()
-			}
-			_, err := lab.Lock(ctx, tx, ids[1])
-			return api.NoContent(), err
-		}
-	}
-	s.API.AddForTest(
-		api.TestOperation{Method: http.MethodPost, Path: "/forth", Handle: lock(0, keeper.LabID, other.LabID)},
-		api.TestOperation{Method: http.MethodPost, Path: "/back", Handle: lock(1, other.LabID, keeper.LabID)},
-	)
-	var wg sync.WaitGroup
-	for _, path := range []string{"/forth", "/back"} {
-		wg.Go(func() {
-			if r := keeper.Post(path, nil); r.Status != http.StatusNoContent {
-				t.Errorf("%s: answered %d %s", path, r.Status, r.Body)
-			}
-		})
-	}
-	wg.Wait()
-	metrics := string(s.Anyone(t).Get("/metrics").Body)
-	if !strings.Contains(metrics, `wetside_transaction_retries_total{sqlstate="40P01"} 1`) {
-		t.Error("there was no deadlock to begin again from")
-	}
-}
-
 // Requests that took a second connection while they hold one would lock a
 // pool of two for ever once two of them run.
 func TestASmallPoolServesManyAtOnce(t *testing.T) {
