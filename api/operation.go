@@ -29,6 +29,9 @@ type operation struct {
 	// IfMatch, where a change needs If-Match, reads the resource whose
 	// revision the caller must have seen. Its revision is Request.Version.
 	IfMatch handler
+	// AsksOnly says of a POST that it changes nothing: it reads one state of the
+	// database, and has no first answer to keep.
+	AsksOnly bool
 	// Secret operations neither store nor replay answers: they hand out tokens.
 	Secret bool
 	// Stateless operations get no transaction (tx is nil) once the caller is
@@ -110,4 +113,4 @@ func body[T any](f func(context.Context, pgx.Tx, lab.Scope, Request, T) (Answer,
 }
 
 // writes says whether the operation may change something.
-func (o operation) writes() bool { return o.Method != http.MethodGet }
+func (o operation) writes() bool { return o.Method != http.MethodGet && !o.AsksOnly }

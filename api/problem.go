@@ -18,6 +18,7 @@ type problem struct {
 	Detail   string      `json:"detail"`
 	Instance string      `json:"instance"`
 	Errors   []lab.Fault `json:"errors,omitempty"`
+	Instead  []string    `json:"instead,omitempty"`
 }
 
 // A failure is an error of the HTTP layer itself, with its own status.
@@ -51,7 +52,7 @@ func problemOf(err error) (p problem, header map[string]string, expected bool) {
 	case errors.As(err, &fail):
 		p, header = problem{Status: fail.status, Code: fail.code, Detail: fail.detail}, fail.header
 	case errors.As(err, &refusal) && statuses[refusal.Kind] != 0:
-		p = problem{Status: statuses[refusal.Kind], Code: refusal.Code, Detail: refusal.Detail, Errors: refusal.Faults}
+		p = problem{Status: statuses[refusal.Kind], Code: refusal.Code, Detail: refusal.Detail, Errors: refusal.Faults, Instead: refusal.Instead}
 	case errors.Is(err, database.ErrUnknownOutcome):
 		p = problem{Status: http.StatusServiceUnavailable, Code: "database-unavailable",
 			Detail: "The database gave no answer to the very end of this request, which may have taken effect or not. Look first, or send it again with the same Idempotency-Key if it had one."}

@@ -25,6 +25,7 @@ func sessionOperations() []operation {
 		{ID: "listSessions", Method: http.MethodGet, Path: sessions, Who: members, Handle: listSessions},
 		{ID: "getSession", Method: http.MethodGet, Path: session, Who: members, Handle: getSession},
 		{ID: "cancelSession", Method: http.MethodPost, Path: session + "/cancellation", Who: steward, IfMatch: getSession, Handle: cancelSession},
+		{ID: "findAvailability", Method: http.MethodPost, Path: "/v1/labs/:lab/availability", Who: members, AsksOnly: true, Handle: body(findAvailability)},
 	}
 }
 
@@ -96,4 +97,8 @@ func getSession(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer,
 
 func cancelSession(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
 	return reply(scheduling.CancelSession(ctx, tx, s, r.Path("session"), r.Version()))
+}
+
+func findAvailability(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in scheduling.Wish) (Answer, error) {
+	return reply(scheduling.FindAvailability(ctx, tx, s, in))
 }

@@ -39,6 +39,8 @@ type Refusal struct {
 	Code   string
 	Detail string
 	Faults []Fault
+	// Instead are the ids of things of the kind asked for that would do, the best first.
+	Instead []string
 }
 
 // Error is the refusal's detail and faults in one line.

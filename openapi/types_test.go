@@ -90,6 +90,8 @@ var types = map[string]any{
 	"NewOpening": scheduling.NewOpening{}, "Opening": scheduling.Opening{},
 	"WeekRequest": scheduling.NewWeek{}, "WeekOpened": scheduling.OpenedWeek{},
 	"NewSession": scheduling.NewSession{}, "Session": scheduling.OpenSession{},
+	"AvailabilityRequest": scheduling.Wish{}, "FilmDescribed": scheduling.Film{},
+	"Availability": scheduling.Availability{}, "SessionOffer": scheduling.Offer{},
 	"Places": scheduling.Places{}, "PlacesReason": scheduling.PlaceReason{},
 	"NewRoll": scheduling.NewRoll{}, "RollChange": scheduling.RollChange{}, "Roll": scheduling.Roll{},
 	"Areas":      scheduling.FilmArea{},

@@ -43,7 +43,8 @@ const bookingColumns = `b.id, b.member_id, b.session_id,
 //   - session-over, session-cancelled
 //   - roll-already-booked, roll-not-on-shelf
 //   - invalid: the same roll twice, rolls of several members
-//   - does-not-fit: with every reason as a fault at the roll
+//   - does-not-fit: with every reason as a fault at the roll, and the nearest
+//     sessions that would take them instead
 func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, error) {
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
 		return Booking{}, err
@@ -71,6 +72,9 @@ func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, 
 		no := lab.Refuse(lab.Conflict, "does-not-fit", "the session cannot take these rolls beside what is booked")
 		for _, m := range misfit {
 			_ = no.With(fmt.Sprintf("/rolls/%d", slices.Index(in.Rolls, m.Roll)), m.Code, "%s", m.Detail)
+		}
+		if no.Instead, err = shop.nearest(ctx, session, rolls); err != nil {
+			return Booking{}, err
 		}
 		return Booking{}, no
 	}

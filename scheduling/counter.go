@@ -43,6 +43,27 @@ func HandIn(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewRoll) (Roll, erro
 	if err != nil {
 		return Roll{}, err
 	}
+	roll, err := describe(ctx, tx, s, in)
+	if err != nil {
+		return Roll{}, err
+	}
+	var id string
+	err = tx.QueryRow(ctx, `
+		INSERT INTO rolls (lab_id, id, member_id, format, length_mm, process, push, developing_s,
+			trade_area_mm2, geometric_area_mm2, reel_kind, priority, due, note, handed_in_at, status)
+		VALUES ($1, new_id('roll', $2), $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $2, 'on_shelf')
+		RETURNING id`,
+		s.Lab.ID, s.Now, member, roll.Format, roll.LengthMM, roll.Process, roll.Push, roll.Developing,
+		roll.Area.Trade, roll.Area.Geometric, roll.ReelKind, roll.Priority, roll.Due, roll.Note).Scan(&id)
+	if err != nil {
+		return Roll{}, fmt.Errorf("hand in roll: %w", err)
+	}
+	return FindRoll(ctx, tx, s, id)
+}
+
+// describe is the roll that would come of what is said of it at the counter,
+// without an id or a member. It refuses as HandIn does.
+func describe(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewRoll) (Roll, error) {
 	no := lab.Refuse(lab.Invalid, "invalid", "the roll cannot be taken as described")
 	fault := func(pointer string, err error) error {
 		var f chemistry.Fault
@@ -91,18 +112,12 @@ func HandIn(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewRoll) (Roll, erro
 	if err := serviceable(ctx, tx, s, format, film, process); err != nil {
 		return Roll{}, err
 	}
-	var id string
-	err = tx.QueryRow(ctx, `
-		INSERT INTO rolls (lab_id, id, member_id, format, length_mm, process, push, developing_s,
-			trade_area_mm2, geometric_area_mm2, reel_kind, priority, due, note, handed_in_at, status)
-		VALUES ($1, new_id('roll', $2), $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $2, 'on_shelf')
-		RETURNING id`,
-		s.Lab.ID, s.Now, member, format.Code, film.LengthMM, process.Code, in.Push, in.Developing,
-		film.Areas.Trade, film.Areas.Geometric, format.ReelKind, max(in.Priority, 1), in.Due, in.Note).Scan(&id)
-	if err != nil {
-		return Roll{}, fmt.Errorf("hand in roll: %w", err)
-	}
-	return FindRoll(ctx, tx, s, id)
+	return Roll{
+		Format: format.Code, LengthMM: film.LengthMM, Process: process.Code, Push: in.Push, Developing: in.Developing,
+		Area:     FilmArea{Trade: film.Areas.Trade, Geometric: film.Areas.Geometric, Counts: s.Lab.AreaRule},
+		ReelKind: format.ReelKind, Priority: max(in.Priority, 1), Due: in.Due, Note: in.Note,
+		HandedInAt: s.Now, Status: OnShelf,
+	}, nil
 }
 
 // owner is whose roll it is: the member's own, or whose the steward says.

@@ -1,6 +1,7 @@
 package scheduling
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -16,40 +17,108 @@ type Misfit struct {
 	Detail string
 }
 
+// A fitting is what came of trying rolls in a session beside all that is booked.
+type fitting struct {
+	// plan is one that has the rolls in the session; nil if there is none.
+	plan *planner.Plan
+	// why says why not, where that was asked for.
+	why []Misfit
+}
+
 // misfit says why rolls cannot be booked in a session beside all that is
-// booked and batched; nothing if they can. It is decided by planning: the
-// booked rolls and these, each in its own session, by all the rules. Batches
-// that are planned and have not begun may be batched anew for it (see
-// NewPlan.Replan): a newcomer may join one that has room.
+// booked and batched; nothing if they can.
 func (sh *shop) misfit(ctx context.Context, session Session, rolls []Roll) ([]Misfit, error) {
+	f, err := sh.try(ctx, session, rolls, true)
+	return f.why, err
+}
+
+// try decides by planning whether rolls can be booked in a session: the booked
+// rolls and these, each in its own session, by all the rules. Batches that are
+// planned and have not begun may be batched anew for it (see NewPlan.Replan): a
+// newcomer may join one that has room. The answer does not depend on the order
+// of the rolls. Reasons are looked for only if explain says so: they take longer
+// than the answer.
+func (sh *shop) try(ctx context.Context, session Session, rolls []Roll, explain bool) (fitting, error) {
 	asked := slices.Clone(rolls)
+	slices.SortFunc(asked, func(a, b Roll) int { return cmp.Compare(a.ID, b.ID) })
 	for i := range asked {
 		asked[i].Session = &session.ID
 		if m, banned := sh.forbidden(asked[i], session); banned {
-			return []Misfit{m}, nil
+			return fitting{why: []Misfit{m}}, nil
 		}
 	}
-	left, err := sh.displaced(ctx, asked, session)
-	if err != nil || len(left) == 0 {
-		return nil, err
+	plan, all, err := sh.fits(ctx, asked, session)
+	if all || err != nil {
+		return fitting{plan: plan}, err
 	}
-	why := left
-	if open, released := sh.release(sh.s.Now, endOfTime); len(released) > 0 {
-		if why, err = open.displaced(ctx, asked, session); err != nil || len(why) == 0 {
-			return nil, err
+	best := plan
+	open := sh.released()
+	if open != sh {
+		if best, all, err = open.fits(ctx, asked, session); all || err != nil {
+			return fitting{plan: best}, err
 		}
 	}
 	// A breakdown may have displaced booked rolls already; that is not these rolls' doing.
-	before, err := sh.displaced(ctx, nil, session)
+	before, err := sh.displacedBefore(ctx)
+	if err != nil {
+		return fitting{}, err
+	}
+	isAsked := func(id string) bool { return slices.ContainsFunc(asked, func(r Roll) bool { return r.ID == id }) }
+	if len(before) > 0 {
+		if plan == nil {
+			if plan, err = sh.displacing(ctx, asked, session); err != nil {
+				return fitting{}, err
+			}
+		}
+		if len(plan.LeftOut) <= len(before) &&
+			!slices.ContainsFunc(plan.LeftOut, func(l planner.LeftOut) bool { return isAsked(l.Roll) }) {
+			return fitting{plan: plan}, nil
+		}
+	}
+	if !explain {
+		return fitting{}, nil
+	}
+	if best == nil {
+		if best, err = open.displacing(ctx, asked, session); err != nil {
+			return fitting{}, err
+		}
+	}
+	return fitting{why: misfits(best.LeftOut, before, asked, session.ID, isAsked)}, nil
+}
+
+// released is the shop with planned batches that have not begun taken apart,
+// or the shop itself if there is none.
+func (sh *shop) released() *shop {
+	if sh.opened == nil {
+		open, released := sh.release(sh.s.Now, endOfTime)
+		if len(released) == 0 {
+			open = sh
+		}
+		sh.opened = open
+	}
+	return sh.opened
+}
+
+// displacedBefore is what of the booked rolls has no place, whoever else comes.
+func (sh *shop) displacedBefore(ctx context.Context) ([]planner.LeftOut, error) {
+	if sh.before != nil || len(sh.booked) == 0 {
+		return sh.before, nil
+	}
+	last := sh.sessions[*sh.booked[0].Session]
+	plan, all, err := sh.fits(ctx, nil, last)
 	if err != nil {
 		return nil, err
 	}
-	isAsked := func(id string) bool { return slices.ContainsFunc(asked, func(r Roll) bool { return r.ID == id }) }
-	displaced := func(l planner.LeftOut) bool { return isAsked(l.Roll) }
-	if len(left) <= len(before) && !slices.ContainsFunc(left, displaced) {
-		return nil, nil
+	sh.before = []planner.LeftOut{}
+	if !all {
+		if plan == nil {
+			if plan, err = sh.displacing(ctx, nil, last); err != nil {
+				return nil, err
+			}
+		}
+		sh.before = plan.LeftOut
 	}
-	return misfits(why, before, asked, session.ID, isAsked), nil
+	return sh.before, nil
 }
 
 // endOfTime is after every session.
@@ -83,24 +152,27 @@ func misfits(left, before []planner.LeftOut, asked []Roll, session string, isAsk
 	return out
 }
 
-// displaced is what of the booked rolls and those asked for has no place.
-func (sh *shop) displaced(ctx context.Context, asked []Roll, session Session) ([]planner.LeftOut, error) {
-	until := session.End
-	for _, r := range sh.booked {
-		until = later(until, sh.sessions[*r.Session].End)
+// fits says whether all the booked rolls and those asked for can be placed in
+// their sessions. It gives a plan that has them all, or the best that was
+// found; none where it is proved without one that not all can be.
+func (sh *shop) fits(ctx context.Context, asked []Roll, session Session) (plan *planner.Plan, all bool, err error) {
+	all, plan, err = planner.Fits(ctx, sh.bookings(asked, session))
+	switch {
+	case err != nil:
+		return nil, false, fmt.Errorf("plan for a booking: %w", err)
+	case all:
+		return plan, true, nil
+	case plan.Levels[0].Proved():
+		return nil, false, nil
 	}
-	p := sh.problem(sh.s.Now, until, slices.Concat(sh.booked, asked))
-	p.Pins, p.Bans = nil, nil
-	for i := range p.Rolls {
-		p.Rolls[i].Due, p.Rolls[i].Weight = nil, 1
-	}
-	fits, _, err := planner.Fits(ctx, p)
-	if err != nil {
-		return nil, fmt.Errorf("plan for a booking: %w", err)
-	}
-	if fits {
-		return nil, nil
-	}
+	plan, err = sh.displacing(ctx, asked, session)
+	return plan, err == nil && len(plan.LeftOut) == 0, err
+}
+
+// displacing gives a plan that leaves out few of the booked rolls and those
+// asked for, with the reasons.
+func (sh *shop) displacing(ctx context.Context, asked []Roll, session Session) (*planner.Plan, error) {
+	p := sh.bookings(asked, session)
 	for i := len(sh.booked); i < len(p.Rolls); i++ {
 		// Who is to go? A newcomer is kept to the session by bans from all others,
 		// not by a booking: bookings come first, however many newcomers one would
@@ -118,7 +190,22 @@ func (sh *shop) displaced(ctx context.Context, asked []Roll, session Session) ([
 	if err != nil {
 		return nil, fmt.Errorf("plan for a booking: %w", err)
 	}
-	return plan.LeftOut, nil
+	return plan, nil
+}
+
+// bookings is the problem of placing the booked rolls and those asked for in
+// their sessions, all of one weight.
+func (sh *shop) bookings(asked []Roll, session Session) *planner.Problem {
+	until := session.End
+	for _, r := range sh.booked {
+		until = later(until, sh.sessions[*r.Session].End)
+	}
+	p := sh.problem(sh.s.Now, until, slices.Concat(sh.booked, asked))
+	p.Pins, p.Bans = nil, nil
+	for i := range p.Rolls {
+		p.Rolls[i].Due, p.Rolls[i].Weight = nil, 1
+	}
+	return p
 }
 
 // forbidden says whether a session is not for a roll, whatever else is in it:

@@ -43,23 +43,12 @@ type OpenSession struct {
 // many of the rolls named each could still take, as bookings would find it.
 func WithPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session, rolls []string) ([]OpenSession, error) {
 	out := make([]OpenSession, 0, len(sessions))
+	mine, err := myRolls(ctx, tx, s, sessions)
+	if err != nil {
+		return nil, err
+	}
 	for _, e := range sessions {
-		mine, err := many[struct{ ID string }](ctx, tx, "rolls", `
-			SELECT r.id FROM rolls r
-			LEFT JOIN booking_rolls k ON k.lab_id = r.lab_id AND k.roll_id = r.id AND k.live
-			LEFT JOIN bookings b ON b.lab_id = k.lab_id AND b.id = k.booking_id
-			LEFT JOIN batch_rolls br ON br.lab_id = r.lab_id AND br.roll_id = r.id AND br.live
-			LEFT JOIN batches t ON t.lab_id = br.lab_id AND t.id = br.batch_id
-			WHERE r.lab_id = $1 AND r.member_id = $2 AND coalesce(t.session_id, b.session_id) = $3
-			ORDER BY r.id`, s.Lab.ID, s.By.ID, e.ID)
-		if err != nil {
-			return nil, err
-		}
-		open := OpenSession{Session: e, MyRolls: []string{}}
-		for _, m := range mine {
-			open.MyRolls = append(open.MyRolls, m.ID)
-		}
-		out = append(out, open)
+		out = append(out, OpenSession{Session: e, MyRolls: append([]string{}, mine[e.ID]...)})
 	}
 	if len(rolls) == 0 {
 		return out, nil
@@ -85,6 +74,33 @@ func WithPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session,
 		}
 	}
 	return out, nil
+}
+
+// myRolls are the member's own rolls booked or batched in each of some sessions, in order.
+func myRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session) (map[string][]string, error) {
+	ids := make([]string, 0, len(sessions))
+	for _, e := range sessions {
+		ids = append(ids, e.ID)
+	}
+	rows, err := many[struct{ Session, Roll string }](ctx, tx, "rolls", `
+		SELECT b.session_id, k.roll_id FROM bookings b
+		JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
+		WHERE b.lab_id = $1 AND b.session_id = ANY($3) AND b.cancelled_at IS NULL AND b.member_id = $2
+			AND NOT EXISTS (SELECT FROM batch_rolls br WHERE br.lab_id = k.lab_id AND br.roll_id = k.roll_id AND br.live)
+		UNION
+		SELECT t.session_id, br.roll_id FROM batches t
+		JOIN batch_rolls br ON br.lab_id = t.lab_id AND br.batch_id = t.id AND br.live
+		JOIN rolls r ON r.lab_id = br.lab_id AND r.id = br.roll_id
+		WHERE t.lab_id = $1 AND t.session_id = ANY($3) AND r.member_id = $2
+		ORDER BY 2`, s.Lab.ID, s.By.ID, ids)
+	if err != nil {
+		return nil, err
+	}
+	mine := map[string][]string{}
+	for _, r := range rows {
+		mine[r.Session] = append(mine[r.Session], r.Roll)
+	}
+	return mine, nil
 }
 
 // asPlacesFor points what is wrong with rolls to book to the question after places.

@@ -32,6 +32,10 @@ type shop struct {
 	booked, shelf []Roll
 	standing      []standing
 	pins, bans    []Direction
+
+	// What booking asks again and again, once known: see released and displacedBefore.
+	opened *shop
+	before []planner.LeftOut
 }
 
 // standing is a batch that is planned, or that is run and still has reels or
