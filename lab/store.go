@@ -50,3 +50,12 @@ func findLab(ctx context.Context, tx pgx.Tx, query, id string) (Lab, error) {
 
 // ErrNoLab is the refusal for a lab that is not there, or not for the caller.
 func ErrNoLab() error { return Refuse(NotFound, "not-found", "there is no such lab") }
+
+// IDs are the ids of all labs, for rounds that are made of every one.
+func IDs(ctx context.Context, tx pgx.Tx) ([]string, error) {
+	rows, err := tx.Query(ctx, `SELECT id FROM labs ORDER BY id`)
+	if err != nil {
+		return nil, fmt.Errorf("list labs: %w", err)
+	}
+	return pgx.CollectRows(rows, pgx.RowTo[string])
+}
