@@ -13,6 +13,9 @@ import (
 	_ "time/tzdata" // labs name time zones; the machine may have none
 
 	"wetside/api"
+	"wetside/lab/database"
+	"wetside/lab/jobs"
+	"wetside/lab/telling"
 	"wetside/openapi"
 )
 
@@ -20,7 +23,7 @@ const serveSynopsis = `usage: wetside serve [--probe]
 
 Serves the API. The database is brought up to date first; while it cannot be
 reached the server listens, /readyz answers 503, and it keeps trying. SIGTERM
-lets requests under way finish. The log is JSON on standard output.
+lets requests and jobs under way finish. The log is JSON on standard output.
 
 Environment (with what holds unless given):
 `
@@ -69,6 +72,11 @@ func serve(ctx context.Context, s settings, log *slog.Logger) error {
 	if err != nil {
 		return err
 	}
+	engine, closeJobs, err := startable(ctx, s, log)
+	if err != nil {
+		return err
+	}
+	defer closeJobs()
 	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", s.Listen)
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
@@ -76,18 +84,50 @@ func serve(ctx context.Context, s settings, log *slog.Logger) error {
 	log.Info("listening", "address", listener.Addr().String(), "trial", s.Trial)
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
+	started := make(chan struct{})
 	go func() {
+		defer close(started)
 		if err := a.Migrate(ctx); err != nil {
 			cancel(err)
 			return
 		}
-		a.Tend(ctx)
+		if err := engine.Start(ctx); err != nil {
+			cancel(err)
+			return
+		}
+		go a.Tend(ctx)
 	}()
 	err = a.Serve(ctx, listener, s.DrainDelay.Std(), s.ShutdownGrace.Std())
+	// Jobs stop after the requests that ask for them, and before the pools close.
+	cancel(nil)
+	<-started
+	ending, stop := context.WithTimeout(context.WithoutCancel(ctx), s.ShutdownGrace.Std())
+	defer stop()
+	err = errors.Join(err, engine.Stop(ending))
 	if cause := context.Cause(ctx); !errors.Is(cause, context.Canceled) {
 		err = errors.Join(cause, err)
 	}
 	return err
+}
+
+// startable makes the job engine, on connections of its own, and what closes them.
+func startable(ctx context.Context, s settings, log *slog.Logger) (*jobs.Engine, func(), error) {
+	mailer, err := s.mailer()
+	if err != nil {
+		return nil, nil, &exitError{2, err}
+	}
+	pool, err := api.Connect(context.WithoutCancel(ctx), s.DatabaseURL, int32(s.JobWorkers+jobs.Spare), 0)
+	if err != nil {
+		return nil, nil, &exitError{2, err}
+	}
+	engine, err := jobs.New(jobs.Config{
+		Pool: pool, Store: database.NewStore(pool, nil), Log: log, Workers: s.JobWorkers,
+	}, telling.Works(telling.Config{Mailer: mailer})...)
+	if err != nil {
+		pool.Close()
+		return nil, nil, err
+	}
+	return engine, pool.Close, nil
 }
 
 // probe asks a server that runs beside it, as a container's health check does.

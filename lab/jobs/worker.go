@@ -13,9 +13,8 @@ import (
 	"github.com/riverqueue/river/riverdriver/riverpgxv5"
 
 	"wetside/lab"
+	"wetside/lab/database"
 )
-
-var writing = pgx.TxOptions{IsoLevel: pgx.ReadCommitted, AccessMode: pgx.ReadWrite}
 
 // worker does jobs of one kind for River.
 type worker struct {
@@ -77,7 +76,7 @@ func (w *worker) Work(ctx context.Context, job *river.Job[args]) error {
 func (w *worker) do(ctx context.Context, job *river.Job[args]) error {
 	now := w.clock().UTC().Truncate(time.Microsecond)
 	inTx := func(ctx context.Context, f func(pgx.Tx) error) error {
-		return w.store.InTx(ctx, writing, job.Args.Lab, f)
+		return w.store.InTx(ctx, database.Writing, job.Args.Lab, f)
 	}
 	if w.work.Outside != nil {
 		return w.work.Outside(ctx, Job{

@@ -1,0 +1,67 @@
+// Package telling tells members what concerns them: by a message that waits in
+// the program and by mail. What is told belongs to the transaction in which it
+// happened: if that is rolled back nobody hears of it, and if it commits
+// everybody does, at least once, whatever crashes meanwhile.
+//
+//	err := telling.Tell(ctx, tx, s, telling.Notice{
+//		Kind: telling.PlaceOffered, To: []string{entry.Member}, About: offer.ID,
+//		Words: map[string]string{"session": telling.Span(s.Lab, e.From, e.Until), "until": telling.When(s.Lab, offer.Until)},
+//	})
+package telling
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"wetside/lab"
+)
+
+// A Notice is something to be told to members of the lab.
+type Notice struct {
+	Kind Kind
+	// To are members; a guest's notices go to their host. Those who have left
+	// are told nothing.
+	To []string
+	// Role, unless empty, adds everybody who holds it.
+	Role lab.Role
+	// About is the id of what it is about; "" if there is none.
+	About string
+	// Words are what the kind's wording asks for.
+	Words map[string]string
+}
+
+// Tell tells a notice, if the transaction commits. It fails if the kind's
+// wording asks for words that are not given.
+func Tell(ctx context.Context, tx pgx.Tx, s lab.Scope, n Notice) error {
+	as, err := wordingOf(n.Kind)
+	if err != nil {
+		return fmt.Errorf("tell: %w", err)
+	}
+	text, err := fill(as.text, n.Words)
+	if err != nil {
+		return fmt.Errorf("tell %s: %w", n.Kind, err)
+	}
+	_, err = tx.Exec(ctx, `
+		INSERT INTO messages (lab_id, id, member_id, kind, about, title, text, sent_at)
+		SELECT $1, new_id('message', $2), r.member_id, $5, nullif($6, ''), $7, $8, $2
+		FROM (SELECT DISTINCT coalesce(guest_of, id) AS member_id FROM members
+			WHERE lab_id = $1 AND left_at IS NULL AND (id = ANY ($3) OR $4 = ANY (roles))) r
+		LEFT JOIN notice_wishes w ON w.lab_id = $1 AND w.member_id = r.member_id AND w.kind = $5
+		WHERE coalesce(w.message, true)`,
+		s.Lab.ID, s.Now, n.To, n.Role, n.Kind, n.About, as.title, text)
+	if err != nil {
+		return fmt.Errorf("tell %s: %w", n.Kind, err)
+	}
+	return nil
+}
+
+// When words an instant in the lab's time.
+func When(l lab.Lab, t time.Time) string { return t.In(l.Location()).Format("Monday 2 January, 15:04") }
+
+// Span words the time of a session in the lab's time.
+func Span(l lab.Lab, from, until time.Time) string {
+	return When(l, from) + "–" + until.In(l.Location()).Format("15:04")
+}
