@@ -75,7 +75,7 @@ func listSessions(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answe
 	if t := r.Instant("until"); t != nil {
 		until = *t
 	}
-	found, err := scheduling.ListSessions(ctx, tx, s.Lab.ID, from, until, r.Page())
+	found, err := scheduling.ListSessions(ctx, tx, s, from, until, r.Page())
 	if err != nil {
 		return Answer{}, err
 	}
@@ -84,7 +84,7 @@ func listSessions(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answe
 }
 
 func getSession(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
-	found, err := scheduling.FindSession(ctx, tx, s.Lab.ID, r.Path("session"))
+	found, err := scheduling.FindSession(ctx, tx, s, r.Path("session"))
 	if err != nil {
 		return Answer{}, err
 	}

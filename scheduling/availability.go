@@ -86,6 +86,10 @@ func FindAvailability(ctx context.Context, tx pgx.Tx, s lab.Scope, in Wish) (Ava
 		limit = usualOffers
 	}
 	limit = min(limit, mostOffers)
+	rules, err := ReadBookingRules(ctx, tx, s.Lab.ID)
+	if err != nil {
+		return Availability{}, err
+	}
 	answer := Availability{Offers: []Offer{}, PassedOver: []string{}}
 	costs := map[string]shares.Estimate{}
 	for i, e := range sh.candidates(in.From, in.Until) {
@@ -93,11 +97,15 @@ func FindAvailability(ctx context.Context, tx pgx.Tx, s lab.Scope, in Wish) (Ava
 			answer.SearchedUntil = &e.Start
 			break
 		}
+		may := mayBook(ctx, tx, s, rules, e, rolls, "")
+		if may != nil && lab.RefusalCode(may) == "" {
+			return Availability{}, may
+		}
 		f, err := sh.try(ctx, e, rolls, false)
 		if err != nil {
 			return Availability{}, err
 		}
-		if f.plan == nil {
+		if may != nil || f.plan == nil {
 			answer.PassedOver = append(answer.PassedOver, e.ID)
 			continue
 		}
@@ -150,7 +158,7 @@ func wished(ctx context.Context, tx pgx.Tx, s lab.Scope, in Wish) ([]Roll, error
 	return rolls, nil
 }
 
-// mostRolls is how many rolls one wish may have.
+// mostRolls is how many rolls one wish, or one booking, may have.
 const mostRolls = 100
 
 // under moves a refusal's faults below a pointer.

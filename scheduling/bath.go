@@ -54,7 +54,7 @@ func demandsOn(ctx context.Context, tx pgx.Tx, s lab.Scope, set chemistry.BathSe
 			sum((k.solution_ml + k.holds - 1) / k.holds)::bigint
 		FROM rolls r
 		JOIN booking_rolls br ON br.lab_id = r.lab_id AND br.roll_id = r.id AND br.live
-		JOIN bookings b ON b.lab_id = br.lab_id AND b.id = br.booking_id
+		JOIN bookings b ON b.lab_id = br.lab_id AND b.id = br.booking_id AND (b.confirmed_at IS NOT NULL OR b.held_until > $5)
 		JOIN sessions e ON e.lab_id = b.lab_id AND e.id = b.session_id
 		JOIN reel_kinds k ON k.lab_id = r.lab_id AND k.code = r.reel_kind
 		WHERE r.lab_id = $1 AND r.status = 'on_shelf' AND r.process = $4 AND upper(e.during) > $5

@@ -13,43 +13,80 @@ import (
 
 // A Booking is a member's rolls held a place in a session.
 type Booking struct {
-	ID          string     `json:"id"`
-	Member      string     `json:"member"`
-	Session     string     `json:"session"`
-	Rolls       []string   `json:"rolls"`
+	ID      string        `json:"id"`
+	Member  string        `json:"member"`
+	Session string        `json:"session"`
+	Rolls   []string      `json:"rolls"`
+	Status  BookingStatus `json:"status"`
+	// HeldUntil is when a hold that is not confirmed ends, or ended.
+	HeldUntil   *time.Time `json:"held_until,omitempty"`
 	CreatedAt   time.Time  `json:"created_at"`
+	ConfirmedAt *time.Time `json:"confirmed_at,omitempty"`
 	CancelledAt *time.Time `json:"cancelled_at,omitempty"`
-	Version     int64      `json:"-"`
+	NoShowAt    *time.Time `json:"no_show_at,omitempty"`
+	// Late says that its member cancelled it after the lab's cut-off.
+	Late    bool  `json:"late"`
+	Version int64 `json:"-"`
 }
 
 // Revision is the booking's version, for conditional requests.
 func (b Booking) Revision() int64 { return b.Version }
 
+// A BookingStatus is what has become of a booking.
+type BookingStatus string
+
+// The statuses. Held and Confirmed bookings hold their places, the others none.
+const (
+	Held      BookingStatus = "held"
+	Confirmed BookingStatus = "confirmed"
+	Lapsed    BookingStatus = "lapsed" // held, and not confirmed in time
+	Cancelled BookingStatus = "cancelled"
+	Missed    BookingStatus = "no_show"
+)
+
 // NewBooking is what it takes to book.
 type NewBooking struct {
 	Session string   `json:"session"`
 	Rolls   []string `json:"rolls"`
+	// Hold asks for the place to be held, for as long as the lab's rules say,
+	// until it is confirmed.
+	Hold bool `json:"hold,omitempty"`
 }
 
-const bookingColumns = `b.id, b.member_id, b.session_id,
-	ARRAY(SELECT k.roll_id FROM booking_rolls k WHERE k.lab_id = b.lab_id AND k.booking_id = b.id ORDER BY k.roll_id),
-	b.created_at, b.cancelled_at, b.version`
+// bookingQuery selects bookings as a Booking is scanned; $1 is the lab, $2 now.
+// Whether a hold has lapsed is decided by now, whatever has been noted of it.
+const bookingQuery = `
+	SELECT b.id, b.member_id, b.session_id,
+		ARRAY(SELECT k.roll_id FROM booking_rolls k WHERE k.lab_id = b.lab_id AND k.booking_id = b.id ORDER BY k.roll_id),
+		CASE
+			WHEN b.cancelled_at IS NOT NULL THEN 'cancelled'
+			WHEN b.no_show_at IS NOT NULL THEN 'no_show'
+			WHEN b.confirmed_at IS NOT NULL THEN 'confirmed'
+			WHEN b.lapsed_at IS NOT NULL OR b.held_until <= $2 THEN 'lapsed'
+			ELSE 'held'
+		END,
+		CASE WHEN b.confirmed_at IS NULL THEN b.held_until END,
+		b.created_at, b.confirmed_at, b.cancelled_at, b.no_show_at, b.late, b.version
+	FROM bookings b WHERE b.lab_id = $1`
 
 // Book gives rolls of one member a place in a session if, by the planner's
 // rules, they and all that is booked already can be run. A steward may book
-// for the rolls' owner. It refuses with
+// for the rolls' owner, and is not bound by quotas. It refuses with
 //
 //   - not-found: no such session, or a roll that is not the member's own
 //   - session-over, session-cancelled
 //   - roll-already-booked, roll-not-on-shelf
-//   - invalid: the same roll twice, rolls of several members
+//   - roll-twice, too-many-in-booking; invalid: rolls of several members
+//   - quota-exceeded, booking-suspended: by the lab's booking rules
+//   - not-certified, session-taken: of self-service sessions
 //   - does-not-fit: with every reason as a fault at the roll, and the nearest
 //     sessions that would take them instead
 func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, error) {
-	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
+	rules, err := openBookings(ctx, tx, s)
+	if err != nil {
 		return Booking{}, err
 	}
-	session, err := FindSession(ctx, tx, s.Lab.ID, in.Session)
+	session, err := FindSession(ctx, tx, s, in.Session)
 	if err != nil {
 		return Booking{}, at("/session", err)
 	}
@@ -60,39 +97,58 @@ func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, 
 	if err != nil {
 		return Booking{}, err
 	}
+	if err := mayBook(ctx, tx, s, rules, session, rolls, ""); err != nil {
+		return Booking{}, err
+	}
 	shop, err := readShop(ctx, tx, s)
 	if err != nil {
 		return Booking{}, err
 	}
-	misfit, err := shop.misfit(ctx, session, rolls)
-	if err != nil {
+	if err := shop.fit(ctx, session, rolls); err != nil {
 		return Booking{}, err
 	}
-	if len(misfit) > 0 {
-		no := lab.Refuse(lab.Conflict, "does-not-fit", "the session cannot take these rolls beside what is booked")
-		for _, m := range misfit {
-			_ = no.With(fmt.Sprintf("/rolls/%d", slices.Index(in.Rolls, m.Roll)), m.Code, "%s", m.Detail)
-		}
-		if no.Instead, err = shop.nearest(ctx, session, rolls); err != nil {
-			return Booking{}, err
-		}
-		return Booking{}, no
+	var until *time.Time
+	if in.Hold {
+		until = heldUntil(s.Now, rules.Hold, session)
 	}
-	return insertBooking(ctx, tx, s, rolls, session.ID)
+	return insertBooking(ctx, tx, s, rolls, session, until)
+}
+
+// fit refuses with does-not-fit what a session cannot take, with every reason
+// and the nearest sessions that can.
+func (sh *shop) fit(ctx context.Context, session Session, rolls []Roll) error {
+	misfit, err := sh.misfit(ctx, session, rolls)
+	if err != nil || len(misfit) == 0 {
+		return err
+	}
+	no := lab.Refuse(lab.Conflict, "does-not-fit", "the session cannot take these rolls beside what is booked")
+	for _, m := range misfit {
+		i := slices.IndexFunc(rolls, func(r Roll) bool { return r.ID == m.Roll })
+		_ = no.With(fmt.Sprintf("/rolls/%d", i), m.Code, "%s", m.Detail)
+	}
+	if no.Instead, err = sh.nearest(ctx, session, rolls); err != nil {
+		return err
+	}
+	return no
 }
 
 // bookable reads the rolls of a booking in the order given and refuses those
 // that cannot be booked now.
 func bookable(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([]Roll, error) {
 	no := lab.Refuse(lab.Invalid, "invalid", "these rolls cannot be booked together")
-	if len(ids) == 0 {
+	switch {
+	case len(ids) == 0:
 		return nil, no.With("/rolls", "empty", "name at least one roll")
+	case len(ids) > mostRolls:
+		return nil, lab.Refuse(lab.Invalid, "too-many-in-booking", "a booking has %d rolls at most", mostRolls).
+			With("/rolls", "length", "these are %d", len(ids))
 	}
 	rolls := make([]Roll, 0, len(ids))
 	for i, id := range ids {
 		pointer := fmt.Sprintf("/rolls/%d", i)
 		if slices.Index(ids, id) < i {
-			return nil, no.With(pointer, "duplicate", "the roll is named twice")
+			return nil, lab.Refuse(lab.Invalid, "roll-twice", "a roll is booked once").
+				With(pointer, "duplicate", "the roll is named twice")
 		}
 		roll, err := FindRoll(ctx, tx, s, id)
 		if err != nil {
@@ -115,27 +171,25 @@ func bookable(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([]Roll
 	return rolls, nil
 }
 
-func insertBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, rolls []Roll, session string) (Booking, error) {
-	ids := make([]string, 0, len(rolls))
-	for _, r := range rolls {
-		ids = append(ids, r.ID)
+// insertBooking writes a booking, held until a time or, with none, confirmed.
+func insertBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, rolls []Roll, session Session, until *time.Time) (Booking, error) {
+	var confirmed *time.Time
+	if until == nil {
+		confirmed = &s.Now
 	}
-	slices.Sort(ids)
 	var id string
 	err := tx.QueryRow(ctx, `
-		INSERT INTO bookings (lab_id, id, member_id, session_id, created_at)
-		VALUES ($1, new_id('booking', $2), $3, $4, $2) RETURNING id`,
-		s.Lab.ID, s.Now, rolls[0].Member, session).Scan(&id)
+		INSERT INTO bookings (lab_id, id, member_id, session_id, created_at, held_until, confirmed_at)
+		VALUES ($1, new_id('booking', $2), $3, $4, $2, $5, $6) RETURNING id`,
+		s.Lab.ID, s.Now, rolls[0].Member, session.ID, until, confirmed).Scan(&id)
 	if err != nil {
 		return Booking{}, fmt.Errorf("book: %w", err)
 	}
-	_, err = tx.Exec(ctx, `
-		INSERT INTO booking_rolls (lab_id, booking_id, roll_id) SELECT $1, $2, unnest($3::text[])`, s.Lab.ID, id, ids)
-	if lab.Violates(err, lab.UniqueViolation, "booking_rolls_one_place") {
-		return Booking{}, lab.Refuse(lab.Conflict, "roll-already-booked", "a roll holds one place at a time")
+	if err := addRolls(ctx, tx, s, id, rolls); err != nil {
+		return Booking{}, err
 	}
-	if err != nil {
-		return Booking{}, fmt.Errorf("book rolls: %w", err)
+	if err := takeUp(ctx, tx, s, session, rolls[0].Member); err != nil {
+		return Booking{}, err
 	}
 	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Booking{}, err
@@ -143,11 +197,28 @@ func insertBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, rolls []Roll, se
 	return FindBooking(ctx, tx, s, id)
 }
 
+// addRolls gives rolls their place in a booking.
+func addRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, booking string, rolls []Roll) error {
+	ids := make([]string, 0, len(rolls))
+	for _, r := range rolls {
+		ids = append(ids, r.ID)
+	}
+	slices.Sort(ids)
+	_, err := tx.Exec(ctx, `
+		INSERT INTO booking_rolls (lab_id, booking_id, roll_id) SELECT $1, $2, unnest($3::text[])`, s.Lab.ID, booking, ids)
+	if lab.Violates(err, lab.UniqueViolation, "booking_rolls_one_place") {
+		return lab.Refuse(lab.Conflict, "roll-already-booked", "a roll holds one place at a time")
+	}
+	if err != nil {
+		return fmt.Errorf("book rolls: %w", err)
+	}
+	return nil
+}
+
 // FindBooking reads a booking that the member may see: their own, or any for a
 // steward. It refuses with NotFound.
 func FindBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string) (Booking, error) {
-	b, err := one[Booking](ctx, tx, "booking",
-		`SELECT `+bookingColumns+` FROM bookings b WHERE b.lab_id = $1 AND b.id = $2`, s.Lab.ID, id)
+	b, err := one[Booking](ctx, tx, "booking", bookingQuery+" AND b.id = $3", s.Lab.ID, s.Now, id)
 	if err == nil && b.Member != s.By.ID && !s.By.Has(lab.RoleSteward) {
 		err = lab.Refuse(lab.NotFound, "not-found", "there is no such booking")
 	}
@@ -161,49 +232,11 @@ func ListBookings(ctx context.Context, tx pgx.Tx, s lab.Scope, session string, p
 	if s.By.Has(lab.RoleSteward) {
 		member = ""
 	}
-	items, err := many[Booking](ctx, tx, "bookings", `
-		SELECT `+bookingColumns+` FROM bookings b
-		WHERE b.lab_id = $1 AND b.id > $2 AND ($3 = '' OR b.member_id = $3) AND ($4 = '' OR b.session_id = $4)
-		ORDER BY b.id LIMIT $5`, s.Lab.ID, p.After, member, session, p.Limit+1)
+	items, err := many[Booking](ctx, tx, "bookings", bookingQuery+`
+			AND b.id > $3 AND ($4 = '' OR b.member_id = $4) AND ($5 = '' OR b.session_id = $5)
+		ORDER BY b.id LIMIT $6`, s.Lab.ID, s.Now, p.After, member, session, p.Limit+1)
 	if err != nil {
 		return lab.List[Booking]{}, err
 	}
 	return lab.Cut(items, p, func(b Booking) string { return b.ID }), nil
-}
-
-// CancelBooking gives a booking's places back. It refuses with roll-not-on-shelf
-// once any of its rolls is in a batch, and with booking-cancelled the second time.
-func CancelBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version int64) (Booking, error) {
-	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
-		return Booking{}, err
-	}
-	b, err := FindBooking(ctx, tx, s, id)
-	switch {
-	case err != nil:
-		return Booking{}, err
-	case b.Version != version:
-		return Booking{}, stale("booking")
-	case b.CancelledAt != nil:
-		return Booking{}, lab.Refuse(lab.Conflict, "booking-cancelled", "the booking is cancelled already")
-	}
-	var gone int64
-	err = tx.QueryRow(ctx, `SELECT count(*) FROM rolls WHERE lab_id = $1 AND id = ANY($2) AND status <> 'on_shelf'`,
-		s.Lab.ID, b.Rolls).Scan(&gone)
-	if err != nil {
-		return Booking{}, fmt.Errorf("cancel booking: %w", err)
-	}
-	if gone > 0 {
-		return Booking{}, lab.Refuse(lab.Conflict, "roll-not-on-shelf", "%d of its rolls are in a batch or beyond", gone)
-	}
-	if _, err := tx.Exec(ctx, `UPDATE bookings SET cancelled_at = $3, version = version + 1 WHERE lab_id = $1 AND id = $2`,
-		s.Lab.ID, id, s.Now); err != nil {
-		return Booking{}, fmt.Errorf("cancel booking: %w", err)
-	}
-	if _, err := tx.Exec(ctx, `UPDATE booking_rolls SET live = false WHERE lab_id = $1 AND booking_id = $2`, s.Lab.ID, id); err != nil {
-		return Booking{}, fmt.Errorf("cancel booking: %w", err)
-	}
-	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
-		return Booking{}, err
-	}
-	return FindBooking(ctx, tx, s, id)
 }

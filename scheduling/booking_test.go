@@ -106,7 +106,7 @@ func TestBookingRefusals(t *testing.T) {
 		_, err := call(b, s, scheduling.Book, scheduling.NewBooking{Session: session, Rolls: rolls})
 		return err
 	}
-	b.refused("invalid", book(b.ana, session, mine[0], mine[0]))
+	b.refused("roll-twice", book(b.ana, session, mine[0], mine[0]))
 	b.refused("invalid", book(b.ana, session))
 	b.refused("not-found", book(b.ana, session, other.ID))
 	b.refused("not-found", book(b.ana, "session_none", mine[0]))

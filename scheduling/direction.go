@@ -53,7 +53,7 @@ func Direct(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind, in 
 		return Direction{}, lab.Refuse(lab.Conflict, "roll-not-on-shelf", "the roll is %s", roll.Status)
 	}
 	if in.Session != nil {
-		session, err := FindSession(ctx, tx, s.Lab.ID, *in.Session)
+		session, err := FindSession(ctx, tx, s, *in.Session)
 		if err != nil {
 			return Direction{}, at("/session", err)
 		}

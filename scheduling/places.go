@@ -86,13 +86,14 @@ func myRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session) (m
 		SELECT b.session_id, k.roll_id FROM bookings b
 		JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
 		WHERE b.lab_id = $1 AND b.session_id = ANY($3) AND b.cancelled_at IS NULL AND b.member_id = $2
+			AND (b.confirmed_at IS NOT NULL OR b.held_until > $4)
 			AND NOT EXISTS (SELECT FROM batch_rolls br WHERE br.lab_id = k.lab_id AND br.roll_id = k.roll_id AND br.live)
 		UNION
 		SELECT t.session_id, br.roll_id FROM batches t
 		JOIN batch_rolls br ON br.lab_id = t.lab_id AND br.batch_id = t.id AND br.live
 		JOIN rolls r ON r.lab_id = br.lab_id AND r.id = br.roll_id
 		WHERE t.lab_id = $1 AND t.session_id = ANY($3) AND r.member_id = $2
-		ORDER BY 2`, s.Lab.ID, s.By.ID, ids)
+		ORDER BY 2`, s.Lab.ID, s.By.ID, ids, s.Now)
 	if err != nil {
 		return nil, err
 	}

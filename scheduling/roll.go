@@ -85,7 +85,7 @@ const rollQuery = `
 	FROM rolls r
 	JOIN labs l ON l.id = r.lab_id
 	LEFT JOIN booking_rolls k ON k.lab_id = r.lab_id AND k.roll_id = r.id AND k.live
-	LEFT JOIN bookings b ON b.lab_id = k.lab_id AND b.id = k.booking_id
+	LEFT JOIN bookings b ON b.lab_id = k.lab_id AND b.id = k.booking_id AND (b.confirmed_at IS NOT NULL OR b.held_until > $2)
 	LEFT JOIN batch_rolls br ON br.lab_id = r.lab_id AND br.roll_id = r.id AND br.live
 	WHERE r.lab_id = $1`
 

@@ -87,7 +87,7 @@ func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in N
 	if err != nil {
 		return Run{}, err
 	}
-	session, err := FindSession(ctx, tx, s.Lab.ID, b.Session)
+	session, err := FindSession(ctx, tx, s, b.Session)
 	if err != nil {
 		return Run{}, err
 	}

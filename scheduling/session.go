@@ -15,11 +15,13 @@ import (
 
 // A Session is a bookable window of one tank, with an operator.
 type Session struct {
-	ID       string    `json:"id"`
-	Tank     string    `json:"tank"`
-	Start    time.Time `json:"start"`
-	End      time.Time `json:"end"`
-	Operator string    `json:"operator"`
+	ID    string    `json:"id"`
+	Tank  string    `json:"tank"`
+	Start time.Time `json:"start"`
+	End   time.Time `json:"end"`
+	// Operator runs it; nobody yet in a self-service session that is not booked.
+	Operator string      `json:"operator,omitempty"`
+	Kind     SessionKind `json:"kind"`
 	// Processes are those allowed; none named allows all.
 	Processes   []string   `json:"processes"`
 	CancelledAt *time.Time `json:"cancelled_at,omitempty"`
@@ -31,26 +33,43 @@ type Session struct {
 // Revision is the session's version, for conditional requests.
 func (e Session) Revision() int64 { return e.Version }
 
-// NewSession is what it takes to add a Session.
+// A SessionKind says who runs a session.
+type SessionKind string
+
+// The kinds of session.
+const (
+	// Attended is run by its operator, for all who book it.
+	Attended SessionKind = "attended"
+	// SelfService is run by the member who books it first, on a tank that they
+	// are certified for, for their own rolls.
+	SelfService SessionKind = "self_service"
+)
+
+// NewSession is what it takes to add a Session; Attended unless it says
+// otherwise, and then without an operator.
 type NewSession struct {
-	Tank      string    `json:"tank"`
-	Start     time.Time `json:"start"`
-	End       time.Time `json:"end"`
-	Operator  string    `json:"operator"`
-	Processes []string  `json:"processes"`
+	Tank      string      `json:"tank"`
+	Start     time.Time   `json:"start"`
+	End       time.Time   `json:"end"`
+	Operator  string      `json:"operator,omitempty"`
+	Kind      SessionKind `json:"-"`
+	Processes []string    `json:"processes"`
 }
 
-// sessionColumns reads a Session of the table sessions, called e.
-const sessionColumns = `e.id, e.tank_id, lower(e.during), upper(e.during), e.operator_id, e.processes, e.cancelled_at,
+// sessionQuery selects sessions as a Session is scanned; $1 is the lab, $2 now.
+const sessionQuery = `
+	SELECT e.id, e.tank_id, lower(e.during), upper(e.during), coalesce(e.operator_id, ''), e.kind, e.processes, e.cancelled_at,
 	(SELECT count(*) FROM (
 		SELECT k.roll_id FROM bookings b
 		JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
 		WHERE b.lab_id = e.lab_id AND b.session_id = e.id AND b.cancelled_at IS NULL
+			AND (b.confirmed_at IS NOT NULL OR b.held_until > $2)
 		UNION
 		SELECT br.roll_id FROM batches t
 		JOIN batch_rolls br ON br.lab_id = t.lab_id AND br.batch_id = t.id AND br.live
 		WHERE t.lab_id = e.lab_id AND t.session_id = e.id) AS taken),
-	e.version`
+	e.version
+	FROM sessions e WHERE e.lab_id = $1`
 
 // longestSession bounds a session: a day.
 const longestSession = 24 * time.Hour
@@ -78,6 +97,9 @@ func AddSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession) (Ses
 	if !in.End.After(s.Now) {
 		return Session{}, lab.Refuse(lab.Conflict, "session-over", "that session would be over already")
 	}
+	if err := in.checkOperator(); err != nil {
+		return Session{}, err
+	}
 	if err := checkSessionParts(ctx, tx, s, in.Tank, in.Operator, in.Processes); err != nil {
 		return Session{}, err
 	}
@@ -91,7 +113,27 @@ func AddSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession) (Ses
 	return made, lab.Touch(ctx, tx, s.Lab.ID)
 }
 
-// checkSessionParts refuses a tank, operator or process that the lab does not have.
+// checkOperator refuses an attended session that nobody runs, and a self-service
+// session that somebody does before a member has booked it.
+func (in NewSession) checkOperator() error {
+	no := lab.Refuse(lab.Invalid, "invalid", "the session cannot be kept")
+	switch in.Kind {
+	case "", Attended:
+		if in.Operator == "" {
+			_ = no.With("/operator", "required", "an attended session has an operator")
+		}
+	case SelfService:
+		if in.Operator != "" {
+			_ = no.With("/operator", "not-yet", "a self-service session is run by the member who books it")
+		}
+	default:
+		_ = no.With("/kind", "not-one-of", "want attended or self_service")
+	}
+	return no.OrNil()
+}
+
+// checkSessionParts refuses a tank, operator or process that the lab does not
+// have; no operator is none.
 func checkSessionParts(ctx context.Context, tx pgx.Tx, s lab.Scope, tank, operator string, processes []string) error {
 	no := lab.Refuse(lab.Invalid, "invalid", "the lab has no such tank, operator or process")
 	known := func(pointer, what string, err error) error {
@@ -102,7 +144,10 @@ func checkSessionParts(ctx context.Context, tx pgx.Tx, s lab.Scope, tank, operat
 		return nil
 	}
 	_, noTank := lab.FindTank(ctx, tx, s.Lab.ID, tank)
-	_, noMember := lab.PresentMember(ctx, tx, s.Lab.ID, operator)
+	var noMember error
+	if operator != "" {
+		_, noMember = lab.PresentMember(ctx, tx, s.Lab.ID, operator)
+	}
 	if err := errors.Join(known("/tank", "tank", noTank), known("/operator", "member", noMember)); err != nil {
 		return err
 	}
@@ -129,34 +174,32 @@ func tankTaken(ctx context.Context, tx pgx.Tx, labID string, in NewSession) (tak
 func insertSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession, opening *string) (Session, error) {
 	var id string
 	err := tx.QueryRow(ctx, `
-		INSERT INTO sessions (lab_id, id, tank_id, operator_id, during, processes, opening_id)
-		VALUES ($1, new_id('session', $2), $3, $4, tstzrange($5, $6, '[)'), $7, $8)
+		INSERT INTO sessions (lab_id, id, tank_id, operator_id, during, processes, opening_id, kind)
+		VALUES ($1, new_id('session', $2), $3, nullif($4, ''), tstzrange($5, $6, '[)'), $7, $8, coalesce(nullif($9, ''), 'attended'))
 		RETURNING id`,
-		s.Lab.ID, s.Now, in.Tank, in.Operator, in.Start, in.End, nonNil(in.Processes), opening).Scan(&id)
+		s.Lab.ID, s.Now, in.Tank, in.Operator, in.Start, in.End, nonNil(in.Processes), opening, string(in.Kind)).Scan(&id)
 	if lab.Violates(err, lab.ExclusionViolation, "sessions_tank_free") {
 		return Session{}, lab.Refuse(lab.Conflict, "tank-taken", "the tank has another session at that time")
 	}
 	if err != nil {
 		return Session{}, fmt.Errorf("add session: %w", err)
 	}
-	return FindSession(ctx, tx, s.Lab.ID, id)
+	return FindSession(ctx, tx, s, id)
 }
 
 // FindSession reads a session. It refuses with NotFound.
-func FindSession(ctx context.Context, tx pgx.Tx, labID, id string) (Session, error) {
-	return one[Session](ctx, tx, "session",
-		`SELECT `+sessionColumns+` FROM sessions e WHERE e.lab_id = $1 AND e.id = $2`, labID, id)
+func FindSession(ctx context.Context, tx pgx.Tx, s lab.Scope, id string) (Session, error) {
+	return one[Session](ctx, tx, "session", sessionQuery+" AND e.id = $3", s.Lab.ID, s.Now, id)
 }
 
 // ListSessions reads the sessions that overlap [from, until), by start;
 // cancelled ones too. Its cursor is a session's id.
-func ListSessions(ctx context.Context, tx pgx.Tx, labID string, from, until time.Time, p lab.Page) (lab.List[Session], error) {
-	items, err := many[Session](ctx, tx, "sessions", `
-		SELECT `+sessionColumns+` FROM sessions e
-		WHERE e.lab_id = $1 AND lower(e.during) < $3 AND upper(e.during) > $2
-			AND ($4 = '' OR (lower(e.during), e.id) >
-				(SELECT lower(c.during), c.id FROM sessions c WHERE c.lab_id = $1 AND c.id = $4))
-		ORDER BY lower(e.during), e.id LIMIT $5`, labID, from, until, p.After, p.Limit+1)
+func ListSessions(ctx context.Context, tx pgx.Tx, s lab.Scope, from, until time.Time, p lab.Page) (lab.List[Session], error) {
+	items, err := many[Session](ctx, tx, "sessions", sessionQuery+`
+			AND lower(e.during) < $4 AND upper(e.during) > $3
+			AND ($5 = '' OR (lower(e.during), e.id) >
+				(SELECT lower(c.during), c.id FROM sessions c WHERE c.lab_id = $1 AND c.id = $5))
+		ORDER BY lower(e.during), e.id LIMIT $6`, s.Lab.ID, s.Now, from, until, p.After, p.Limit+1)
 	if err != nil {
 		return lab.List[Session]{}, err
 	}
@@ -169,7 +212,7 @@ func CancelSession(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
 		return Session{}, err
 	}
-	e, err := FindSession(ctx, tx, s.Lab.ID, id)
+	e, err := FindSession(ctx, tx, s, id)
 	switch {
 	case err != nil:
 		return Session{}, err
@@ -188,7 +231,7 @@ func CancelSession(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Session{}, err
 	}
-	return FindSession(ctx, tx, s.Lab.ID, id)
+	return FindSession(ctx, tx, s, id)
 }
 
 // open refuses what can no longer be put into the session at now, with

@@ -192,9 +192,8 @@ func (sh *shop) readSessions(ctx context.Context, tx pgx.Tx) error {
 	for _, st := range sh.standing {
 		standing = append(standing, st.placed.Session)
 	}
-	sessions, err := many[Session](ctx, tx, "sessions", `
-		SELECT `+sessionColumns+` FROM sessions e
-		WHERE e.lab_id = $1 AND (e.cancelled_at IS NULL AND upper(e.during) > $2 OR e.id = ANY($3))`,
+	sessions, err := many[Session](ctx, tx, "sessions",
+		sessionQuery+` AND (e.cancelled_at IS NULL AND upper(e.during) > $2 OR e.id = ANY($3))`,
 		sh.s.Lab.ID, sh.s.Now, standing)
 	if err != nil {
 		return err
