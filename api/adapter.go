@@ -60,6 +60,12 @@ func (a *API) serve(op operation, w http.ResponseWriter, r *http.Request, path m
 		}
 		defer leave()
 	}
+	if op.streams(r) {
+		if op.Within == 0 {
+			ctx = r.Context() // it lasts as long as the caller listens
+		}
+		return c.named(c.stream(ctx, w))
+	}
 	answer, err := c.transact(ctx)
 	if err != nil {
 		return c.named(err)

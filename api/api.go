@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"crypto/ed25519"
 	"crypto/rand"
 	"errors"
@@ -57,6 +58,11 @@ type API struct {
 	metrics   *metrics
 	handler   http.Handler
 	long      chan struct{} // a place for each long operation under way
+	streams   streaming
+	boards    *watcher
+	heartbeat time.Duration
+	drained   context.Context // done once the server is about to stop
+	drain     context.CancelFunc
 	opened    atomic.Bool
 	draining  atomic.Bool
 }
@@ -83,8 +89,9 @@ func New(cfg Config) (*API, error) {
 		},
 		setupCode: cfg.SetupCode, trial: cfg.Trial, log: cfg.Log,
 		clock: cfg.Clock, random: cfg.Random,
-		long: make(chan struct{}, runtime.GOMAXPROCS(0)),
+		long: make(chan struct{}, runtime.GOMAXPROCS(0)), heartbeat: heartbeat,
 	}
+	a.drained, a.drain = context.WithCancel(context.Background())
 	if a.clock == nil {
 		a.clock = time.Now
 	}
@@ -92,8 +99,9 @@ func New(cfg Config) (*API, error) {
 		a.random = rand.Reader
 	}
 	a.pager = pager{key: a.mint.derived("cursors")}
-	a.metrics = newMetrics(cfg.Pool)
+	a.metrics = newMetrics(cfg.Pool, a.streams.count)
 	a.store = database.NewStore(cfg.Pool, a.metrics.retried)
+	a.boards = &watcher{store: a.store, drained: a.drained, poll: boardPoll}
 	table := a.operations()
 	if err := c.covers(table); err != nil {
 		return nil, err
@@ -109,5 +117,9 @@ func (a *API) ServeHTTP(w http.ResponseWriter, r *http.Request) { a.handler.Serv
 func (a *API) Open() { a.opened.Store(true) }
 
 // Drain says that the server is about to stop: /readyz fails from now on,
-// while requests are still answered.
-func (a *API) Drain() { a.draining.Store(true) }
+// while requests are still answered. Streams end; those who listened come again,
+// to another server if there is one.
+func (a *API) Drain() {
+	a.draining.Store(true)
+	a.drain()
+}

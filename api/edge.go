@@ -75,6 +75,7 @@ func (a *API) around(known map[string]bool) echo.MiddlewareFunc {
 			start := time.Now()
 			w := c.Response()
 			id := identify(c.Request().Header)
+			c.SetRequest(id.named(c.Request()))
 			w.Header().Set("X-Request-Id", id.given)
 			w.Header().Set("X-Content-Type-Options", "nosniff")
 			route := "none"
@@ -92,7 +93,9 @@ func (a *API) around(known map[string]bool) echo.MiddlewareFunc {
 				if err != nil && !w.Committed {
 					writeProblem(w, err, id.own)
 				}
-				a.metrics.observe(c.Request().Method, route, w.Status, time.Since(start))
+				if w.Header().Get("Content-Type") != eventStream { // streams last as long as somebody listens
+					a.metrics.observe(c.Request().Method, route, w.Status, time.Since(start))
+				}
 				a.logRequest(c.Request(), route, w.Status, id, time.Since(start), err)
 				err = nil // it has been answered and logged
 			}()

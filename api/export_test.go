@@ -68,6 +68,12 @@ func (a *API) CheckForTest(id, media string, data []byte) error {
 	return err
 }
 
+// BeatForTest sets how often streams send a comment.
+func (a *API) BeatForTest(every time.Duration) { a.heartbeat = every }
+
+// Streams is how many streams are open.
+func (a *API) Streams() int { return int(a.streams.count()) }
+
 // Impatient makes transactions begin again without a pause.
 func (a *API) Impatient(onPause func(try int)) {
 	a.store.Pause = func(ctx context.Context, try int) error {

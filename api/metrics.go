@@ -20,7 +20,7 @@ type metrics struct {
 	handler  http.Handler
 }
 
-func newMetrics(pool *pgxpool.Pool) *metrics {
+func newMetrics(pool *pgxpool.Pool, streams func() float64) *metrics {
 	m := &metrics{
 		requests: prometheus.NewHistogramVec(prometheus.HistogramOpts{
 			Name:    "http_server_request_duration_seconds",
@@ -40,6 +40,8 @@ func newMetrics(pool *pgxpool.Pool) *metrics {
 	registry.MustRegister(m.requests, m.retries,
 		collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+		prometheus.NewGaugeFunc(prometheus.GaugeOpts{
+			Name: "wetside_streams", Help: "Streams of server-sent events open."}, streams),
 		gauge("wetside_pool_max_connections", "Connections that the pool may open.",
 			func(s *pgxpool.Stat) float64 { return float64(s.MaxConns()) }),
 		gauge("wetside_pool_connections", "Connections open.",

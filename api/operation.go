@@ -26,6 +26,9 @@ type operation struct {
 	Who  access
 	// Handle carries the operation out.
 	Handle handler
+	// Stream answers with server-sent events: always, if there is no Handle, or
+	// where Accept asks for them.
+	Stream streamer
 	// IfMatch, where a change needs If-Match, reads the resource whose
 	// revision the caller must have seen. Its revision is Request.Version.
 	IfMatch handler
@@ -86,6 +89,7 @@ func (a *API) operations() []operation {
 		bathOperations(),
 		rollOperations(),
 		sessionOperations(),
+		a.boardOperations(),
 		bookingOperations(),
 		directionOperations(),
 		planOperations(),

@@ -69,12 +69,18 @@ func problemOf(err error) (p problem, header map[string]string, expected bool) {
 	return p, header, true
 }
 
-// writeProblem answers err; id is our own of the request.
-func writeProblem(w http.ResponseWriter, err error, id string) problem {
-	p, header, _ := problemOf(err)
+// describe is problemOf with all that a problem says; id is our own of the request.
+func describe(err error, id string) (p problem, header map[string]string) {
+	p, header, _ = problemOf(err)
 	p.Type = "/problems/" + p.Code
 	p.Title = titleOf(p.Code, p.Status)
 	p.Instance = "urn:uuid:" + id
+	return p, header
+}
+
+// writeProblem answers err; id is our own of the request.
+func writeProblem(w http.ResponseWriter, err error, id string) problem {
+	p, header := describe(err, id)
 	for name, value := range header {
 		w.Header().Set(name, value)
 	}

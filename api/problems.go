@@ -103,6 +103,7 @@ var problemTypes = []problemType{
 	{"too-many-rolls", 409, "Too many rolls for one plan", "More rolls wait than one plan takes. Plan a shorter span of days."},
 	{"trial-only", 400, "Only in a trial", "Trial-Time sets the clock of one request, and works only where the server runs as a trial."},
 	{"two-kits", 409, "Two kits in one bath", "A bath is mixed of, and topped up from, one kit: otherwise nobody could say what it carries, how long it lasts, or who pays for it."},
+	{"too-many-streams", 429, "Too many streams open", "A member may have a few streams of events open at a time, a server a thousand in all. Close one, or wait as long as Retry-After states."},
 	{"unauthenticated", 401, "Who is asking?", "This takes a bearer token: POST a sign-in code to /v1/tokens. WWW-Authenticate says what was wrong with the one that came, if one did."},
 	{"unserviceable-roll", 422, "The lab cannot develop this roll", "No tank, reel and process of this lab can take the roll. Each error says what is missing."},
 	{"unsupported-media-type", 415, "Not in that media type", "A body comes as application/json; charset must be UTF-8. Changes (PATCH) come as application/merge-patch+json."},

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"net/http"
 	"regexp"
 
@@ -21,4 +22,17 @@ func identify(header http.Header) identity {
 		return identity{own: id, given: given}
 	}
 	return identity{own: id, given: id}
+}
+
+type identityKey struct{}
+
+// named gives a request the context in which identityOf finds its identity.
+func (id identity) named(r *http.Request) *http.Request {
+	return r.WithContext(context.WithValue(r.Context(), identityKey{}, id))
+}
+
+// identityOf is the identity of the request that ctx is of.
+func identityOf(ctx context.Context) identity {
+	id, _ := ctx.Value(identityKey{}).(identity)
+	return id
 }

@@ -92,6 +92,7 @@ var types = map[string]any{
 	"NewSession": scheduling.NewSession{}, "Session": scheduling.OpenSession{},
 	"AvailabilityRequest": scheduling.Wish{}, "FilmDescribed": scheduling.Film{},
 	"Availability": scheduling.Availability{}, "SessionOffer": scheduling.Offer{},
+	"Board": scheduling.Board{}, "BoardSession": scheduling.BoardSession{}, "BoardBatch": scheduling.BoardBatch{},
 	"Places": scheduling.Places{}, "PlacesReason": scheduling.PlaceReason{},
 	"NewRoll": scheduling.NewRoll{}, "RollChange": scheduling.RollChange{}, "Roll": scheduling.Roll{},
 	"Areas":      scheduling.FilmArea{},

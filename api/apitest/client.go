@@ -2,6 +2,7 @@ package apitest
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"io"
 	"net/http"
@@ -81,7 +82,7 @@ func (c *Client) Delete(path, etag string) *Response {
 func (c *Client) Do(method, path string, body any) *Response {
 	c.t.Helper()
 	data := encode(c.t, body)
-	req, err := http.NewRequestWithContext(c.t.Context(), method, c.server.URL+path, bytes.NewReader(data))
+	req, err := c.request(c.t.Context(), method, path, data)
 	if err != nil {
 		c.t.Error(err)
 		return &Response{t: c.t, header: http.Header{}}
@@ -92,19 +93,13 @@ func (c *Client) Do(method, path string, body any) *Response {
 			req.Header.Set("Content-Type", "application/merge-patch+json")
 		}
 	}
-	if c.token != "" {
-		req.Header.Set("Authorization", "Bearer "+c.token)
-	}
-	for name, values := range c.header {
-		req.Header[name] = values
-	}
 	resp, err := http.DefaultClient.Do(req)
 	if err != nil {
 		c.t.Error(err)
 		return &Response{t: c.t, header: http.Header{}}
 	}
 	defer func() { _ = resp.Body.Close() }()
-	got, err := io.ReadAll(resp.Body)
+	got, err := readBody(resp)
 	if err != nil {
 		c.t.Error(err)
 	}
@@ -113,6 +108,35 @@ func (c *Client) Do(method, path string, body any) *Response {
 		c.t.Errorf("%s, answered %d: against the contract: %v\n%s", r.what, r.Status, err, got)
 	}
 	return r
+}
+
+// readBody reads an answer; of one that goes on for ever, a stream of events,
+// how it begins.
+func readBody(resp *http.Response) ([]byte, error) {
+	if !strings.HasPrefix(resp.Header.Get("Content-Type"), eventStream) {
+		return io.ReadAll(resp.Body)
+	}
+	begins := make([]byte, 4096)
+	n, err := resp.Body.Read(begins)
+	if err == io.EOF {
+		err = nil
+	}
+	return begins[:n], err
+}
+
+// request makes a request of the client's: its token, its headers.
+func (c *Client) request(ctx context.Context, method, path string, data []byte) (*http.Request, error) {
+	req, err := http.NewRequestWithContext(ctx, method, c.server.URL+path, bytes.NewReader(data))
+	if err != nil {
+		return nil, err
+	}
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
+	for name, values := range c.header {
+		req.Header[name] = values
+	}
+	return req, nil
 }
 
 func encode(t testing.TB, body any) []byte {
