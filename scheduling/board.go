@@ -49,7 +49,7 @@ type BoardBatch struct {
 // under way.
 func ReadBoard(ctx context.Context, tx pgx.Tx, s lab.Scope) (Board, error) {
 	b := Board{ScheduleVersion: s.Lab.ScheduleVersion, Sessions: []BoardSession{}}
-	open, err := ListSessions(ctx, tx, s.Lab.ID, s.Now, s.Now.Add(boardSpan), lab.Page{Limit: boardMost})
+	open, err := ListSessions(ctx, tx, s, s.Now, s.Now.Add(boardSpan), lab.Page{Limit: boardMost})
 	if err != nil {
 		return Board{}, err
 	}
