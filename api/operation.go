@@ -91,6 +91,7 @@ func (a *API) operations() []operation {
 		sessionOperations(),
 		a.boardOperations(),
 		bookingOperations(),
+		waitingOperations(),
 		directionOperations(),
 		planOperations(),
 		batchOperations(),

@@ -61,6 +61,7 @@ var problemTypes = []problemType{
 	{"month-closed", 409, "The month is closed", "Nothing is entered any more in a month whose books are closed, nor before it."},
 	{"month-not-over", 409, "The month is not over", "A month is closed once it has passed in the lab's time zone."},
 	{"name-taken", 409, "The name is taken", "The lab has something of that kind by this name or code. Take another."},
+	{"no-offer", 409, "Nothing is offered", "No place is offered to this entry of the waiting list now; its status says how far it has come."},
 	{"no-such-time-zone", 422, "No such time zone", "Time zones go by their IANA names, such as Europe/Lisbon."},
 	{"not-a-sharer", 409, "Not one of the sharers", "Only who has used a kit, or subscribes to it, is asked for consent."},
 	{"not-certified", 409, "Not certified for the tank", "Who books a self-service session runs it, and is certified for its tank. Book an attended session, or ask the steward."},
@@ -68,6 +69,7 @@ var problemTypes = []problemType{
 	{"not-found", 404, "Not there", "There is nothing at this address, or nothing that you may know of."},
 	{"not-ready", 503, "Not ready", "The server runs but cannot answer requests: it starts, it stops, or its database is away or not up to date. Each error names a check that failed."},
 	{"nothing-to-write-off", 409, "The account is even", "There is no balance to write off."},
+	{"offer-open", 409, "An offer is open", "The place is offered to somebody who waited. It is accepted or declined as it is; once accepted it can be changed."},
 	{"payment-answered", 409, "The payment is answered", "A payment is confirmed or declined once."},
 	{"payment-to-oneself", 422, "Nobody pays themselves", "A payment goes from one party to another."},
 	{"plan-not-draft", 409, "The plan is no draft", "A plan is committed once, and only while nothing has replaced it."},
@@ -79,6 +81,7 @@ var problemTypes = []problemType{
 	{"roll-already-booked", 409, "The roll has a place already", "A roll is booked into one session at a time. Cancel that booking first."},
 	{"roll-already-charged", 409, "The roll is charged already", "Reverse the charge of its run, make the roll free, and charge the run anew."},
 	{"roll-already-free", 409, "The roll is free already", "A roll is given free once."},
+	{"roll-already-waiting", 409, "The roll waits already", "A roll is on the waiting list once. Leave that place in line to wait for something else."},
 	{"roll-not-on-shelf", 409, "The roll is not on the shelf", "Only a roll that waits on the shelf can be booked, held to a session or kept out of one."},
 	{"roll-status", 409, "The roll is past that", "What may be done with a roll depends on how far it has come; its status says."},
 	{"roll-twice", 422, "The same roll twice", "A roll is named once in a booking."},
@@ -107,6 +110,7 @@ var problemTypes = []problemType{
 	{"unauthenticated", 401, "Who is asking?", "This takes a bearer token: POST a sign-in code to /v1/tokens. WWW-Authenticate says what was wrong with the one that came, if one did."},
 	{"unserviceable-roll", 422, "The lab cannot develop this roll", "No tank, reel and process of this lab can take the roll. Each error says what is missing."},
 	{"unsupported-media-type", 415, "Not in that media type", "A body comes as application/json; charset must be UTF-8. Changes (PATCH) come as application/merge-patch+json."},
+	{"waiting-ended", 409, "The wait has ended", "This entry is on the waiting list no more; its status says why."},
 	{"wrong-currency", 422, "Not the lab's currency", "A lab keeps its books in one currency, and all its money is in that."},
 }
 

@@ -98,6 +98,7 @@ var types = map[string]any{
 	"Areas":      scheduling.FilmArea{},
 	"NewBooking": scheduling.NewBooking{}, "BookingChange": scheduling.BookingChange{}, "Booking": scheduling.Booking{},
 	"BookingRules": scheduling.BookingRules{}, "BookingRulesChange": scheduling.BookingRulesChange{},
+	"NewWaiting": scheduling.NewWaiting{}, "Waiting": scheduling.Waiting{},
 	"Strike": scheduling.Strike{}, "BookingRecord": scheduling.BookingRecord{},
 	"NewPin": scheduling.NewDirection{}, "NewBan": scheduling.NewDirection{}, "Ban": scheduling.Direction{},
 	"PlanRequest": scheduling.NewPlan{}, "Batch": scheduling.Batch{},

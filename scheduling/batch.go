@@ -143,6 +143,9 @@ func CancelBatch(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version
 	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Batch{}, err
 	}
+	if err := OfferPlaces(ctx, tx, s); err != nil {
+		return Batch{}, err
+	}
 	return FindBatch(ctx, tx, s.Lab.ID, id)
 }
 

@@ -9,6 +9,8 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/jobs"
+	"wetside/lab/telling"
 )
 
 // A Booking is a member's rolls held a place in a session.
@@ -25,7 +27,9 @@ type Booking struct {
 	CancelledAt *time.Time `json:"cancelled_at,omitempty"`
 	NoShowAt    *time.Time `json:"no_show_at,omitempty"`
 	// Late says that its member cancelled it after the lab's cut-off.
-	Late    bool  `json:"late"`
+	Late bool `json:"late"`
+	// Offered says that it came of the waiting list.
+	Offered bool  `json:"offered"`
 	Version int64 `json:"-"`
 }
 
@@ -66,7 +70,7 @@ const bookingQuery = `
 			ELSE 'held'
 		END,
 		CASE WHEN b.confirmed_at IS NULL THEN b.held_until END,
-		b.created_at, b.confirmed_at, b.cancelled_at, b.no_show_at, b.late, b.version
+		b.created_at, b.confirmed_at, b.cancelled_at, b.no_show_at, b.late, b.offered, b.version
 	FROM bookings b WHERE b.lab_id = $1`
 
 // Book gives rolls of one member a place in a session if, by the planner's
@@ -108,10 +112,18 @@ func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, 
 		return Booking{}, err
 	}
 	var until *time.Time
+	kind := telling.BookingConfirmed
 	if in.Hold {
-		until = heldUntil(s.Now, rules.Hold, session)
+		until, kind = heldUntil(s.Now, rules.Hold, session), telling.BookingHeld
 	}
-	return insertBooking(ctx, tx, s, rolls, session, until)
+	b, err := insertBooking(ctx, tx, s, rolls, session, until, false)
+	if err != nil {
+		return Booking{}, err
+	}
+	if err := tookPlaces(ctx, tx, s.Lab.ID); err != nil {
+		return Booking{}, err
+	}
+	return b, tell(ctx, tx, s, kind, b, session, nil)
 }
 
 // fit refuses with does-not-fit what a session cannot take, with every reason
@@ -172,16 +184,17 @@ func bookable(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([]Roll
 }
 
 // insertBooking writes a booking, held until a time or, with none, confirmed.
-func insertBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, rolls []Roll, session Session, until *time.Time) (Booking, error) {
+// When a hold ends, a job looks who is next.
+func insertBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, rolls []Roll, session Session, until *time.Time, offered bool) (Booking, error) {
 	var confirmed *time.Time
 	if until == nil {
 		confirmed = &s.Now
 	}
 	var id string
 	err := tx.QueryRow(ctx, `
-		INSERT INTO bookings (lab_id, id, member_id, session_id, created_at, held_until, confirmed_at)
-		VALUES ($1, new_id('booking', $2), $3, $4, $2, $5, $6) RETURNING id`,
-		s.Lab.ID, s.Now, rolls[0].Member, session.ID, until, confirmed).Scan(&id)
+		INSERT INTO bookings (lab_id, id, member_id, session_id, created_at, held_until, confirmed_at, offered)
+		VALUES ($1, new_id('booking', $2), $3, $4, $2, $5, $6, $7) RETURNING id`,
+		s.Lab.ID, s.Now, rolls[0].Member, session.ID, until, confirmed, offered).Scan(&id)
 	if err != nil {
 		return Booking{}, fmt.Errorf("book: %w", err)
 	}
@@ -190,6 +203,11 @@ func insertBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, rolls []Roll, se
 	}
 	if err := takeUp(ctx, tx, s, session, rolls[0].Member); err != nil {
 		return Booking{}, err
+	}
+	if until != nil {
+		if err := jobs.At(ctx, tx, s, holdEnds, *until, nil); err != nil {
+			return Booking{}, err
+		}
 	}
 	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
 		return Booking{}, err

@@ -9,17 +9,22 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/telling"
 	"wetside/lab/units"
 )
 
 // openBookings locks the lab for a change of what is booked, and reads its
 // rules. Holds that are over by now are noted as lapsed: who counts on a place
-// being free writes that it is, so that no clock can bring the hold back.
+// being free writes that it is, so that no clock can bring the hold back. And
+// whoever waits comes first.
 func openBookings(ctx context.Context, tx pgx.Tx, s lab.Scope) (BookingRules, error) {
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
 		return BookingRules{}, err
 	}
 	if err := lapse(ctx, tx, s); err != nil {
+		return BookingRules{}, err
+	}
+	if err := OfferPlaces(ctx, tx, s); err != nil {
 		return BookingRules{}, err
 	}
 	return ReadBookingRules(ctx, tx, s.Lab.ID)
@@ -28,19 +33,37 @@ func openBookings(ctx context.Context, tx pgx.Tx, s lab.Scope) (BookingRules, er
 // lapse notes which holds are over. That is no change of the bookings, nor of
 // what plans were made from: both go by the time as well.
 func lapse(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
-	over, err := many[struct{ ID, Session string }](ctx, tx, "holds", `
+	over, err := many[struct{ ID string }](ctx, tx, "holds", `
 		UPDATE bookings SET lapsed_at = $2
 		WHERE lab_id = $1 AND held_until <= $2 AND confirmed_at IS NULL AND cancelled_at IS NULL AND lapsed_at IS NULL
-		RETURNING id, session_id`, s.Lab.ID, s.Now)
+		RETURNING id`, s.Lab.ID, s.Now)
 	if err != nil || len(over) == 0 {
 		return err
 	}
-	for _, b := range over {
+	for _, o := range over {
+		b, err := one[Booking](ctx, tx, "booking", bookingQuery+" AND b.id = $3", s.Lab.ID, s.Now, o.ID)
+		if err != nil {
+			return err
+		}
+		session, err := FindSession(ctx, tx, s, b.Session)
+		if err != nil {
+			return err
+		}
 		if err := freePlaces(ctx, tx, s, b.ID, b.Session); err != nil {
 			return err
 		}
+		kind := telling.BookingLapsed
+		if b.Offered {
+			kind = telling.OfferLapsed
+			if err := offerAnswered(ctx, tx, s, b.ID, b.Session, OfferLapsed); err != nil {
+				return err
+			}
+		}
+		if err := tell(ctx, tx, s, kind, b, session, nil); err != nil {
+			return err
+		}
 	}
-	return nil
+	return forgetSeen(ctx, tx, s.Lab.ID)
 }
 
 // freePlaces gives up the places of a booking that has ended; a self-service
@@ -115,11 +138,22 @@ func update(ctx context.Context, tx pgx.Tx, s lab.Scope, id, set string, args ..
 // ConfirmBooking makes a hold good. A confirmed booking stays as it is. It
 // refuses with hold-lapsed, booking-cancelled, booking-missed and Stale.
 func ConfirmBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version int64) (Booking, error) {
-	_, b, _, err := changeable(ctx, tx, s, id, version)
+	_, b, session, err := changeable(ctx, tx, s, id, version)
 	if err != nil || b.Status == Confirmed {
 		return b, err
 	}
-	return update(ctx, tx, s, id, `confirmed_at = $3`, s.Now)
+	if b.Offered {
+		if err := offerAnswered(ctx, tx, s, id, b.Session, Accepted); err != nil {
+			return Booking{}, err
+		}
+	}
+	if b, err = update(ctx, tx, s, id, `confirmed_at = $3`, s.Now); err != nil {
+		return Booking{}, err
+	}
+	if err := tookPlaces(ctx, tx, s.Lab.ID); err != nil {
+		return Booking{}, err
+	}
+	return b, tell(ctx, tx, s, telling.BookingConfirmed, b, session, nil)
 }
 
 // CancelBooking gives a booking's places back. A member who gives confirmed
@@ -143,7 +177,22 @@ func CancelBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 	if err := freePlaces(ctx, tx, s, id, session.ID); err != nil {
 		return Booking{}, err
 	}
-	return update(ctx, tx, s, id, `cancelled_at = $3, late = $4`, s.Now, late)
+	kind := telling.BookingCancelled
+	if late {
+		kind = telling.CancelledLate
+	}
+	if b.Offered && b.Status == Held {
+		if err := offerAnswered(ctx, tx, s, id, b.Session, Declined); err != nil {
+			return Booking{}, err
+		}
+	}
+	if b, err = update(ctx, tx, s, id, `cancelled_at = $3, late = $4`, s.Now, late); err != nil {
+		return Booking{}, err
+	}
+	if err := OfferPlaces(ctx, tx, s); err != nil {
+		return Booking{}, err
+	}
+	return b, tell(ctx, tx, s, kind, b, session, nil)
 }
 
 // late says whether the member who acts gives a place back after the cut-off.
@@ -190,7 +239,13 @@ func RecordNoShow(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versio
 	if err := freePlaces(ctx, tx, s, id, session.ID); err != nil {
 		return Booking{}, err
 	}
-	return update(ctx, tx, s, id, `no_show_at = $3`, s.Now)
+	if b, err = update(ctx, tx, s, id, `no_show_at = $3`, s.Now); err != nil {
+		return Booking{}, err
+	}
+	if err := OfferPlaces(ctx, tx, s); err != nil {
+		return Booking{}, err
+	}
+	return b, tell(ctx, tx, s, telling.NoShow, b, session, nil)
 }
 
 // A BookingChange is what is to be another of a booking; nil leaves it as it is.
@@ -208,6 +263,9 @@ func ChangeBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 	rules, b, from, err := changeable(ctx, tx, s, id, version)
 	if err != nil {
 		return Booking{}, err
+	}
+	if b.Offered && b.Status == Held {
+		return Booking{}, lab.Refuse(lab.Conflict, "offer-open", "the place is offered; accept it before it is changed")
 	}
 	if err := onShelf(ctx, tx, s, b.Rolls); err != nil {
 		return Booking{}, err
@@ -265,5 +323,15 @@ func ChangeBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 	if err := takeUp(ctx, tx, s, to, b.Member); err != nil {
 		return Booking{}, err
 	}
-	return update(ctx, tx, s, id, `session_id = $3, held_until = least(held_until, $4)`, to.ID, to.End)
+	changed, err := update(ctx, tx, s, id, `session_id = $3, held_until = least(held_until, $4)`, to.ID, to.End)
+	if err != nil {
+		return Booking{}, err
+	}
+	if err := OfferPlaces(ctx, tx, s); err != nil {
+		return Booking{}, err
+	}
+	if to.ID != from.ID {
+		return changed, tell(ctx, tx, s, telling.BookingMoved, changed, to, &from)
+	}
+	return changed, tell(ctx, tx, s, telling.BookingChanged, changed, to, nil)
 }

@@ -126,10 +126,7 @@ func alike(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([][]Roll,
 	var order []string
 	groups := map[string][]Roll{}
 	for _, r := range rolls {
-		key := fmt.Sprint(r.Format, r.LengthMM, r.Process, r.Push, r.Developing != nil)
-		if r.Developing != nil {
-			key += r.Developing.String()
-		}
+		key := kindOf(r)
 		if groups[key] == nil {
 			order = append(order, key)
 		}
@@ -140,6 +137,15 @@ func alike(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([][]Roll,
 		out = append(out, groups[key])
 	}
 	return out, nil
+}
+
+// kindOf is the same for rolls that planning cannot tell apart.
+func kindOf(r Roll) string {
+	key := fmt.Sprint(r.Format, " ", r.LengthMM, " ", r.Process, " ", r.Push)
+	if r.Developing != nil {
+		key += " " + r.Developing.String()
+	}
+	return key
 }
 
 // places finds how many of like rolls fit a session, by halving: if some

@@ -110,7 +110,13 @@ func AddSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession) (Ses
 	if err != nil {
 		return Session{}, err
 	}
-	return made, lab.Touch(ctx, tx, s.Lab.ID)
+	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
+		return Session{}, err
+	}
+	if err := OfferPlaces(ctx, tx, s); err != nil {
+		return Session{}, err
+	}
+	return FindSession(ctx, tx, s, made.ID)
 }
 
 // checkOperator refuses an attended session that nobody runs, and a self-service

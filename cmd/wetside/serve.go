@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"slices"
 	"time"
 	_ "time/tzdata" // labs name time zones; the machine may have none
 
@@ -17,6 +18,7 @@ import (
 	"wetside/lab/jobs"
 	"wetside/lab/telling"
 	"wetside/openapi"
+	"wetside/scheduling"
 )
 
 const serveSynopsis = `usage: wetside serve [--probe]
@@ -122,7 +124,7 @@ func startable(ctx context.Context, s settings, log *slog.Logger) (*jobs.Engine,
 	}
 	engine, err := jobs.New(jobs.Config{
 		Pool: pool, Store: database.NewStore(pool, nil), Log: log, Workers: s.JobWorkers,
-	}, telling.Works(telling.Config{Mailer: mailer})...)
+	}, slices.Concat(telling.Works(telling.Config{Mailer: mailer}), scheduling.Works())...)
 	if err != nil {
 		pool.Close()
 		return nil, nil, err
