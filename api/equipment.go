@@ -15,16 +15,16 @@ func equipmentOperations() []operation {
 	const cabinets, cabinet = "/v1/labs/:lab/cabinets", "/v1/labs/:lab/cabinets/:cabinet"
 	hosts := holders(lab.RoleSteward, lab.RoleKeeper)
 	return []operation{
-		{ID: "addReelKind", Method: http.MethodPost, Path: reels, Who: hosts, Handle: body(addReelKind)},
+		{ID: "addReelKind", Method: http.MethodPost, Path: reels, Who: hosts, Handle: freeing(body(addReelKind))},
 		{ID: "listReelKinds", Method: http.MethodGet, Path: reels, Who: members, Handle: listReelKinds},
-		{ID: "addTank", Method: http.MethodPost, Path: tanks, Who: hosts, Handle: body(addTank)},
+		{ID: "addTank", Method: http.MethodPost, Path: tanks, Who: hosts, Handle: freeing(body(addTank))},
 		{ID: "listTanks", Method: http.MethodGet, Path: tanks, Who: members, Handle: listTanks},
 		{ID: "getTank", Method: http.MethodGet, Path: tank, Who: members, Handle: getTank},
-		{ID: "updateTank", Method: http.MethodPatch, Path: tank, Who: hosts, IfMatch: getTank, Handle: body(updateTank)},
-		{ID: "addCabinet", Method: http.MethodPost, Path: cabinets, Who: hosts, Handle: body(addCabinet)},
+		{ID: "updateTank", Method: http.MethodPatch, Path: tank, Who: hosts, IfMatch: getTank, Handle: freeing(body(updateTank))},
+		{ID: "addCabinet", Method: http.MethodPost, Path: cabinets, Who: hosts, Handle: freeing(body(addCabinet))},
 		{ID: "listCabinets", Method: http.MethodGet, Path: cabinets, Who: members, Handle: listCabinets},
 		{ID: "getCabinet", Method: http.MethodGet, Path: cabinet, Who: members, Handle: getCabinet},
-		{ID: "updateCabinet", Method: http.MethodPatch, Path: cabinet, Who: hosts, IfMatch: getCabinet, Handle: body(updateCabinet)},
+		{ID: "updateCabinet", Method: http.MethodPatch, Path: cabinet, Who: hosts, IfMatch: getCabinet, Handle: freeing(body(updateCabinet))},
 	}
 }
 

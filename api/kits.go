@@ -17,11 +17,11 @@ func kitOperations() []operation {
 	const sets = "/v1/labs/:lab/bath-sets"
 	treasurer, steward := holders(lab.RoleTreasurer), holders(lab.RoleSteward)
 	return []operation{
-		{ID: "buyKit", Method: http.MethodPost, Path: kits, Who: treasurer, Handle: body(buyKit)},
+		{ID: "buyKit", Method: http.MethodPost, Path: kits, Who: treasurer, Handle: freeing(body(buyKit))},
 		{ID: "listKits", Method: http.MethodGet, Path: kits, Who: members, Handle: listKits},
 		{ID: "getKit", Method: http.MethodGet, Path: kit, Who: members, Handle: getKit},
 		{ID: "closeKit", Method: http.MethodPost, Path: kit + "/closing", Who: treasurer, Handle: body(closeKit)},
-		{ID: "mixKit", Method: http.MethodPost, Path: sets, Who: steward, Handle: body(mixKit)},
+		{ID: "mixKit", Method: http.MethodPost, Path: sets, Who: steward, Handle: freeing(body(mixKit))},
 		{ID: "listBathSets", Method: http.MethodGet, Path: sets, Who: members, Handle: listBathSets},
 		{ID: "getBathSet", Method: http.MethodGet, Path: sets + "/:bath_set", Who: members, Handle: getBathSet},
 	}

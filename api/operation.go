@@ -8,6 +8,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/scheduling"
 )
 
 // A handler carries out an operation in the request's transaction. The scope
@@ -114,6 +115,18 @@ func body[T any](f func(context.Context, pgx.Tx, lab.Scope, Request, T) (Answer,
 			return Answer{}, err
 		}
 		return f(ctx, tx, s, r, in)
+	}
+}
+
+// freeing makes a handler that, having changed what planning depends on and so
+// locked the lab, offers what may have come free to those who wait for it.
+func freeing(h handler) handler {
+	return func(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+		answer, err := h(ctx, tx, s, r)
+		if err != nil {
+			return Answer{}, err
+		}
+		return answer, scheduling.OfferPlaces(ctx, tx, s)
 	}
 }
 

@@ -20,7 +20,7 @@ func sessionOperations() []operation {
 		{ID: "listOpenings", Method: http.MethodGet, Path: openings, Who: members, Handle: listOpenings},
 		{ID: "getOpening", Method: http.MethodGet, Path: openings + "/:opening", Who: members, Handle: getOpening},
 		{ID: "removeOpening", Method: http.MethodDelete, Path: openings + "/:opening", Who: steward, IfMatch: getOpening, Handle: removeOpening},
-		{ID: "openWeek", Method: http.MethodPost, Path: "/v1/labs/:lab/weeks", Who: steward, Handle: body(openWeek)},
+		{ID: "openWeek", Method: http.MethodPost, Path: "/v1/labs/:lab/weeks", Who: steward, Handle: freeing(body(openWeek))},
 		{ID: "addSession", Method: http.MethodPost, Path: sessions, Who: steward, Handle: body(addSession)},
 		{ID: "listSessions", Method: http.MethodGet, Path: sessions, Who: members, Handle: listSessions},
 		{ID: "getSession", Method: http.MethodGet, Path: session, Who: members, Handle: getSession},
