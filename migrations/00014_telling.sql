@@ -125,7 +125,55 @@ CREATE TABLE mails (
     PRIMARY KEY (lab_id, id)
 );
 
+-- Web hooks: where others' programs hear of what happens. A hook's secret is not
+-- kept: it is derived from the server's key, the hook's id and the number.
+CREATE TABLE hooks (
+    lab_id text COLLATE "C" NOT NULL REFERENCES labs,
+    id text COLLATE "C" NOT NULL,
+    url text NOT NULL CHECK (length(url) BETWEEN 8 AND 2000),
+    kinds text[] NOT NULL,                      -- empty: all
+    secret_number int NOT NULL DEFAULT 1 CHECK (secret_number > 0),
+    former_until timestamptz,                   -- until then the secret before signs too
+    added_by text COLLATE "C" NOT NULL,
+    added_at timestamptz NOT NULL,
+    disabled_at timestamptz,
+    disabled_because text,
+    version bigint NOT NULL DEFAULT 1,
+    PRIMARY KEY (lab_id, id),
+    CONSTRAINT hooks_adder FOREIGN KEY (lab_id, added_by) REFERENCES members,
+    CONSTRAINT hooks_disabled CHECK ((disabled_at IS NULL) = (disabled_because IS NULL))
+);
+
+CREATE TABLE hook_events (
+    lab_id text COLLATE "C" NOT NULL REFERENCES labs,
+    id text COLLATE "C" NOT NULL,
+    kind text COLLATE "C" NOT NULL,
+    about text COLLATE "C",
+    at timestamptz NOT NULL,
+    PRIMARY KEY (lab_id, id)
+);
+CREATE INDEX hook_events_by_time ON hook_events (lab_id, at);
+
+-- One row for each event and hook that is to hear of it.
+CREATE TABLE hook_deliveries (
+    lab_id text COLLATE "C" NOT NULL,
+    hook_id text COLLATE "C" NOT NULL,
+    event_id text COLLATE "C" NOT NULL,
+    tries int NOT NULL DEFAULT 0,
+    last_at timestamptz,
+    last_status int,                            -- of HTTP; null where there was no answer
+    last_error text,
+    delivered_at timestamptz,
+    given_up_at timestamptz,
+    PRIMARY KEY (lab_id, hook_id, event_id),
+    CONSTRAINT hook_deliveries_hook FOREIGN KEY (lab_id, hook_id) REFERENCES hooks ON DELETE CASCADE,
+    CONSTRAINT hook_deliveries_event FOREIGN KEY (lab_id, event_id) REFERENCES hook_events ON DELETE CASCADE,
+    CONSTRAINT hook_deliveries_one_end CHECK (delivered_at IS NULL OR given_up_at IS NULL)
+);
+CREATE INDEX hook_deliveries_by_event ON hook_deliveries (lab_id, event_id);
+
 -- +goose Down
+DROP TABLE hook_deliveries, hook_events, hooks;
 DROP TABLE mails, notice_wishes, messages;
 DROP TABLE river_notification, river_queue, river_leader, river_job;
 DROP FUNCTION river_job_state_in_bitmask;

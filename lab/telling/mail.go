@@ -113,7 +113,10 @@ func mailWork(m Mailer) jobs.Work {
 type Config struct {
 	// Mailer sends mail; nil is none: mail is dropped.
 	Mailer Mailer
+	Hooks  Hooks
 }
 
 // Works are the jobs of this package.
-func Works(cfg Config) []jobs.Work { return []jobs.Work{mailWork(cfg.Mailer)} }
+func Works(cfg Config) []jobs.Work {
+	return []jobs.Work{mailWork(cfg.Mailer), deliveryWork(cfg.Hooks), forgetWork()}
+}

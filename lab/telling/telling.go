@@ -1,5 +1,5 @@
 // Package telling tells members what concerns them: by a message that waits in
-// the program and by mail. What is told belongs to the transaction in which it
+// the program and by mail; and others' programs, by signed web hooks. What is told belongs to the transaction in which it
 // happened: if that is rolled back nobody hears of it, and if it commits
 // everybody does, at least once, whatever crashes meanwhile.
 //
@@ -17,6 +17,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/jobs"
 )
 
 // A Notice is something to be told to members of the lab.
@@ -44,19 +45,42 @@ func Tell(ctx context.Context, tx pgx.Tx, s lab.Scope, n Notice) error {
 	if err != nil {
 		return fmt.Errorf("tell %s: %w", n.Kind, err)
 	}
-	_, err = tx.Exec(ctx, `
-		INSERT INTO messages (lab_id, id, member_id, kind, about, title, text, sent_at)
-		SELECT $1, new_id('message', $2), r.member_id, $5, nullif($6, ''), $7, $8, $2
-		FROM (SELECT DISTINCT coalesce(guest_of, id) AS member_id FROM members
-			WHERE lab_id = $1 AND left_at IS NULL AND (id = ANY ($3) OR $4 = ANY (roles))) r
-		LEFT JOIN notice_wishes w ON w.lab_id = $1 AND w.member_id = r.member_id AND w.kind = $5
-		WHERE coalesce(w.message, true)`,
-		s.Lab.ID, s.Now, n.To, n.Role, n.Kind, n.About, as.title, text)
+	rows, err := tx.Query(ctx, tellQuery, s.Lab.ID, s.Now, n.To, n.Role, n.Kind, n.About, as.title, text)
 	if err != nil {
 		return fmt.Errorf("tell %s: %w", n.Kind, err)
 	}
-	return nil
+	deliveries, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (any, error) {
+		var d deliveryJob
+		err := row.Scan(&d.Hook, &d.Event)
+		return d, err
+	})
+	if err != nil {
+		return fmt.Errorf("tell %s: %w", n.Kind, err)
+	}
+	return jobs.Send(ctx, tx, s.Lab.ID, kindDelivery, deliveries...)
 }
+
+// tellQuery is one statement, since every booking waits for it. It gives the
+// hooks that are to hear of it, and the event.
+const tellQuery = `
+	WITH told AS (
+		SELECT r.member_id, coalesce(w.message, true) AS message
+		FROM (SELECT DISTINCT coalesce(guest_of, id) AS member_id FROM members
+			WHERE lab_id = $1 AND left_at IS NULL AND (id = ANY ($3) OR $4 = ANY (roles))) r
+		LEFT JOIN notice_wishes w ON w.lab_id = $1 AND w.member_id = r.member_id AND w.kind = $5),
+	message AS (
+		INSERT INTO messages (lab_id, id, member_id, kind, about, title, text, sent_at)
+		SELECT $1, new_id('message', $2), member_id, $5, nullif($6, ''), $7, $8, $2 FROM told WHERE message),
+	hook AS (
+		SELECT id FROM hooks
+		WHERE lab_id = $1 AND disabled_at IS NULL AND (kinds = '{}' OR $5 = ANY (kinds))),
+	event AS (
+		INSERT INTO hook_events (lab_id, id, kind, about, at)
+		SELECT $1, new_id('event', $2), $5, nullif($6, ''), $2 WHERE EXISTS (SELECT FROM hook)
+		RETURNING id)
+	INSERT INTO hook_deliveries (lab_id, hook_id, event_id)
+	SELECT $1, hook.id, event.id FROM hook, event
+	RETURNING hook_id, event_id`
 
 // When words an instant in the lab's time.
 func When(l lab.Lab, t time.Time) string { return t.In(l.Location()).Format("Monday 2 January, 15:04") }
