@@ -91,6 +91,8 @@ func (a *API) operations() []operation {
 		rollOperations(),
 		sessionOperations(),
 		a.boardOperations(),
+		messageOperations(),
+		a.hookOperations(),
 		bookingOperations(),
 		waitingOperations(),
 		directionOperations(),

@@ -65,7 +65,8 @@ func TestReferenceStandsAlone(t *testing.T) {
 		}
 	}
 	for _, foreign := range []string{"<script", "src=", "http://", "https://", "@import", "url(", "ZgotmplZ"} {
-		if strings.Contains(page, foreign) {
+		// Nothing is loaded from the addresses of examples, which stand as text (RFC 2606 keeps the name for them).
+		if strings.Contains(strings.ReplaceAll(page, "https://example.org", ""), foreign) {
 			t.Errorf("the page holds %q", foreign)
 		}
 	}

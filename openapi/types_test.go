@@ -9,6 +9,7 @@ import (
 	"wetside/chemistry"
 	"wetside/chemistry/shares"
 	"wetside/lab"
+	"wetside/lab/telling"
 	"wetside/lab/units"
 	"wetside/scheduling"
 	"wetside/scheduling/planner"
@@ -93,6 +94,10 @@ var types = map[string]any{
 	"AvailabilityRequest": scheduling.Wish{}, "FilmDescribed": scheduling.Film{},
 	"Availability": scheduling.Availability{}, "SessionOffer": scheduling.Offer{},
 	"Board": scheduling.Board{}, "BoardSession": scheduling.BoardSession{}, "BoardBatch": scheduling.BoardBatch{},
+	"Message": telling.Message{}, "ReadUpTo": telling.ReadUpTo{}, "MarkedRead": telling.MarkedRead{},
+	"NoticeWish": telling.Wish{}, "NoticeWishChange": telling.WishChange{},
+	"NewHook": telling.NewHook{}, "Hook": telling.Hook{}, "HookSecret": telling.HookSecret{}, "Delivery": telling.Delivery{},
+	"HookEvent": telling.Event{}, "HookEventData": telling.EventData{},
 	"Places": scheduling.Places{}, "PlacesReason": scheduling.PlaceReason{},
 	"NewRoll": scheduling.NewRoll{}, "RollChange": scheduling.RollChange{}, "Roll": scheduling.Roll{},
 	"Areas":      scheduling.FilmArea{},

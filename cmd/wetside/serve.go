@@ -74,7 +74,7 @@ func serve(ctx context.Context, s settings, log *slog.Logger) error {
 	if err != nil {
 		return err
 	}
-	engine, closeJobs, err := startable(ctx, s, log)
+	engine, closeJobs, err := startable(ctx, s, a, log)
 	if err != nil {
 		return err
 	}
@@ -113,7 +113,7 @@ func serve(ctx context.Context, s settings, log *slog.Logger) error {
 }
 
 // startable makes the job engine, on connections of its own, and what closes them.
-func startable(ctx context.Context, s settings, log *slog.Logger) (*jobs.Engine, func(), error) {
+func startable(ctx context.Context, s settings, a *api.API, log *slog.Logger) (*jobs.Engine, func(), error) {
 	mailer, err := s.mailer()
 	if err != nil {
 		return nil, nil, &exitError{2, err}
@@ -124,7 +124,7 @@ func startable(ctx context.Context, s settings, log *slog.Logger) (*jobs.Engine,
 	}
 	engine, err := jobs.New(jobs.Config{
 		Pool: pool, Store: database.NewStore(pool, nil), Log: log, Workers: s.JobWorkers,
-	}, slices.Concat(telling.Works(telling.Config{Mailer: mailer}), scheduling.Works())...)
+	}, slices.Concat(telling.Works(telling.Config{Mailer: mailer, Hooks: a.Hooks()}), scheduling.Works())...)
 	if err != nil {
 		pool.Close()
 		return nil, nil, err

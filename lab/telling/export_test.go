@@ -1,0 +1,8 @@
+package telling
+
+// For tests.
+var (
+	Public     = public
+	OnlyPublic = onlyPublic
+	Sign       = sign
+)
