@@ -45,7 +45,7 @@ func (a *API) serve(op operation, w http.ResponseWriter, r *http.Request, path m
 	ctx, cancel := context.WithTimeout(r.Context(), limit)
 	defer cancel()
 	c := &call{api: a, op: op, shape: a.contract.shapes[op.ID], http: r, clock: instant(a.clock())}
-	if err := c.authenticate(); err != nil {
+	if err := c.authenticate(ctx); err != nil {
 		return err
 	}
 	// The body is read before a transaction begins: a slow sender must not
@@ -107,9 +107,9 @@ func (a *API) enter(ctx context.Context) (leave func(), err error) {
 }
 
 // authenticate reads the token and the time that the request is to act at.
-func (c *call) authenticate() (err error) {
+func (c *call) authenticate(ctx context.Context) (err error) {
 	if !c.op.Who.public {
-		if c.who, err = c.api.mint.read(c.http.Header, c.clock); err != nil {
+		if c.who, err = c.api.mint.read(ctx, c.http.Header, c.clock); err != nil {
 			return err
 		}
 	}
@@ -147,7 +147,7 @@ func (c *call) receive(w http.ResponseWriter, path map[string]string) error {
 	if err != nil {
 		c.wrong = lab.Refuse(lab.Malformed, "malformed", "the query cannot be read: parameters are parted by &, and %% begins two hexadecimal digits")
 	}
-	c.req = Request{Setup: c.who.Subject == setupSubject, Clock: c.clock, path: path, query: query, body: raw}
+	c.req = Request{Setup: c.who.Subject == setupSubject, SignIn: c.who.SignIn, Clock: c.clock, path: path, query: query, body: raw}
 	if noPath := c.shape.checkPath(path); noPath != nil {
 		c.wrong = noPath
 	}
@@ -177,10 +177,10 @@ func errTooLarge() error {
 	return &failure{status: http.StatusRequestEntityTooLarge, code: "too-large", detail: "a body may have 1 MiB at most"}
 }
 
-// labID is the lab whose rows the request may see: the token's, or for the
-// setup code's token the one that the path names, if any.
+// labID is the lab whose rows the request may see: the token's; for the setup
+// code's token, and where none is asked for, the one that the path names, if any.
 func (c *call) labID() string {
-	if c.who.Subject == setupSubject {
+	if c.op.Who.public || c.who.Subject == setupSubject {
 		return c.req.path["lab"]
 	}
 	return c.who.Lab
@@ -192,7 +192,11 @@ func (c *call) transact(ctx context.Context) (answer rendered, err error) {
 	if !c.op.writes() || c.op.Stateless {
 		opts = database.Reading
 	}
+	if err := c.prepare(ctx); err != nil {
+		return rendered{}, err
+	}
 	var s lab.Scope
+	var no *stays
 	err = c.api.store.InTx(ctx, opts, c.labID(), func(tx pgx.Tx) error {
 		if s, err = c.admit(ctx, tx); err != nil {
 			return err
@@ -201,12 +205,40 @@ func (c *call) transact(ctx context.Context) (answer rendered, err error) {
 			return c.wrong
 		}
 		answer, err = c.once(ctx, tx, s)
+		if errors.As(err, &no) {
+			return nil
+		}
 		return err
 	})
+	if err == nil && no != nil {
+		return rendered{}, no.error
+	}
 	if err == nil && c.op.Stateless {
 		return c.handle(ctx, nil, s)
 	}
 	return answer, err
+}
+
+// prepare does an operation's costly work between two transactions.
+func (c *call) prepare(ctx context.Context) (err error) {
+	if c.op.Prepare == nil {
+		return nil
+	}
+	var work work
+	err = c.api.store.InTx(ctx, database.Reading, c.labID(), func(tx pgx.Tx) error {
+		s, err := c.admit(ctx, tx)
+		if err == nil {
+			err = c.wrong
+		}
+		if err == nil {
+			work, err = c.op.Prepare(ctx, tx, s, c.req)
+		}
+		return err
+	})
+	if err == nil {
+		c.req.prepared, err = work(ctx)
+	}
+	return err
 }
 
 // admit finds the lab and the member, and says whether they may ask. It fails
@@ -217,11 +249,8 @@ func (c *call) admit(ctx context.Context, tx pgx.Tx) (lab.Scope, error) {
 	if inLab && c.wrong != nil && lab.RefusalCode(c.wrong) == "not-found" {
 		return s, c.wrong
 	}
-	if c.op.Who.public {
-		return s, nil
-	}
-	if c.who.Subject == setupSubject {
-		if !c.op.Who.setup {
+	if c.op.Who.public || c.who.Subject == setupSubject {
+		if !c.op.Who.public && !c.op.Who.setup {
 			return s, lab.Refuse(lab.Forbidden, "forbidden", "the setup code makes labs and sign-in codes, and nothing else")
 		}
 		var err error
@@ -234,8 +263,9 @@ func (c *call) admit(ctx context.Context, tx pgx.Tx) (lab.Scope, error) {
 		return s, lab.ErrNoLab()
 	}
 	var err error
+	var stands bool
 	if s.Lab, err = lab.Find(ctx, tx, c.who.Lab); err == nil {
-		s.By, err = lab.FindMember(ctx, tx, c.who.Lab, c.who.Subject)
+		s.By, stands, err = lab.SignedIn(ctx, tx, c.who.Lab, c.who.Subject, c.who.SignIn, c.clock)
 	}
 	switch {
 	case lab.RefusalCode(err) == "not-found":
@@ -244,6 +274,8 @@ func (c *call) admit(ctx context.Context, tx pgx.Tx) (lab.Scope, error) {
 		return s, err
 	case s.By.LeftAt != nil:
 		return s, unauthenticated("invalid_token", "the token's member has left the lab")
+	case !stands:
+		return s, unauthenticated("invalid_token", "the token's sign-in was ended; sign in again")
 	case !c.op.Who.admits(s.By):
 		return s, lab.Refuse(lab.Forbidden, "forbidden", "this takes a role that you do not have in this lab")
 	}

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"crypto/ed25519"
 	"maps"
 	"net/http"
 	"net/url"
@@ -59,8 +60,14 @@ func Precondition(tags []string, revision int64) error {
 	return precondition(http.Header{"If-Match": tags}, revision)
 }
 
-// Claims are what Mint signs.
-type Claims = claims
+// SigningKey is the key that signs tokens now, made if there is none.
+func (a *API) SigningKey(ctx context.Context) (kid string, key ed25519.PrivateKey, err error) {
+	err = a.store.InTx(ctx, database.Writing, "", func(tx pgx.Tx) error {
+		kid, key, err = a.mint.keys.signer(ctx, tx, instant(a.clock()))
+		return err
+	})
+	return kid, key, err
+}
 
 // CheckForTest holds a body against an operation's schema.
 func (a *API) CheckForTest(id, media string, data []byte) error {

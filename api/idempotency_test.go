@@ -96,7 +96,7 @@ func TestFirstAnswersAreKeptSealedAndNotForEver(t *testing.T) {
 		t.Error("the answer is kept in the clear")
 	}
 
-	later := apitest.StartOn(t, s.Pool, func(c *api.Config) { c.SigningKey = bytes.Repeat([]byte{9}, 32) })
+	later := apitest.StartOn(t, s.Pool, func(c *api.Config) { c.Secret = bytes.Repeat([]byte{9}, 32) })
 	later.Setup(t).With("Idempotency-Key", "k").Post("/v1/labs", founding).WantProblem(http.StatusConflict, "idempotency-answer-lost")
 
 	if n, err := s.API.Sweep(t.Context()); n != 0 || err != nil {

@@ -16,6 +16,7 @@ func (a *API) memberOperations() []operation {
 		{ID: "addMember", Method: http.MethodPost, Path: all, Who: hosts, Handle: body(addMember)},
 		{ID: "listMembers", Method: http.MethodGet, Path: all, Who: holders(lab.RoleSteward, lab.RoleTreasurer, lab.RoleKeeper).orSetup(), Handle: listMembers},
 		{ID: "getMember", Method: http.MethodGet, Path: one, Who: members, Handle: getMember},
+		{ID: "updateMember", Method: http.MethodPatch, Path: one, Who: hosts, IfMatch: getMember, Handle: body(updateMember)},
 		{ID: "createSignInCode", Method: http.MethodPost, Path: one + "/sign-in-codes", Who: hosts.orSetup(), Secret: true, Handle: a.createSignInCode},
 	}
 }
@@ -40,6 +41,10 @@ func getMember(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, 
 		return Answer{}, lab.Refuse(lab.NotFound, "not-found", "there is no such member")
 	}
 	return reply(lab.FindMember(ctx, tx, s.Lab.ID, id))
+}
+
+func updateMember(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request, in lab.MemberChange) (Answer, error) {
+	return reply(lab.ChangeMember(ctx, tx, s, r.Path("member"), r.Version(), in))
 }
 
 func (a *API) createSignInCode(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {

@@ -36,6 +36,10 @@ type operation struct {
 	// AsksOnly says of a POST that it changes nothing: it reads one state of the
 	// database, and has no first answer to keep.
 	AsksOnly bool
+	// Prepare, where part of the work takes long and needs no transaction, such as
+	// hashing a password, reads in one of its own what that part needs, and gives
+	// it. What it comes to is Request.prepared when Handle runs.
+	Prepare func(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (work, error)
 	// Secret operations neither store nor replay answers: they hand out tokens.
 	Secret bool
 	// Stateless operations get no transaction (tx is nil) once the caller is
@@ -46,6 +50,24 @@ type operation struct {
 	Within time.Duration
 	// Plain handlers answer by themselves, without token or transaction.
 	Plain func(w http.ResponseWriter, r *http.Request) error
+}
+
+// A work is done between transactions.
+type work func(context.Context) (any, error)
+
+// stays is a no that a handler gives although what it wrote is to stay, such as
+// the count of wrong passwords.
+type stays struct{ error }
+
+// prepared makes a Prepare of a function that takes the request's decoded body.
+func prepared[T any](f func(context.Context, pgx.Tx, lab.Scope, Request, T) (work, error)) func(context.Context, pgx.Tx, lab.Scope, Request) (work, error) {
+	return func(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (work, error) {
+		var in T
+		if err := decodeInto(r.body, &in); err != nil {
+			return nil, err
+		}
+		return f(ctx, tx, s, r, in)
+	}
 }
 
 // access is who may ask for an operation.
@@ -81,6 +103,10 @@ func (a *API) operations() []operation {
 	for _, part := range [][]operation{
 		a.serviceOperations(),
 		a.tokenOperations(),
+		a.signInOperations(),
+		a.passwordOperations(),
+		a.invitationOperations(),
+		a.providerOperations(),
 		a.labOperations(),
 		a.memberOperations(),
 		equipmentOperations(),

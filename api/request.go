@@ -11,6 +11,8 @@ import (
 type Request struct {
 	// Setup says that the setup code's token was shown.
 	Setup bool
+	// SignIn is the id of the sign-in that the member's token is of.
+	SignIn string
 	// Clock is the real instant, by which tokens and sign-in codes expire; all
 	// else goes by the scope's Now, which trial mode lets requests set.
 	Clock time.Time
@@ -20,6 +22,8 @@ type Request struct {
 	version int64
 	page    lab.Page
 	body    []byte
+	// prepared is what the operation's Prepare came to.
+	prepared any
 }
 
 // Path is a parameter of the path, which held to the contract.

@@ -20,6 +20,7 @@ func (a *API) serviceOperations() []operation {
 		{ID: "getLive", Method: http.MethodGet, Path: "/livez", Who: nobody, Plain: a.getLive},
 		{ID: "getReady", Method: http.MethodGet, Path: "/readyz", Who: nobody, Plain: a.getReady},
 		{ID: "getMetrics", Method: http.MethodGet, Path: "/metrics", Who: nobody, Plain: a.getMetrics},
+		{ID: "getKeySet", Method: http.MethodGet, Path: "/.well-known/jwks.json", Who: nobody, Plain: a.getKeySet},
 		{ID: "getContract", Method: http.MethodGet, Path: "/openapi.yaml", Who: nobody, Plain: a.getContract},
 		{ID: "getReference", Method: http.MethodGet, Path: "/", Who: nobody, Plain: a.getReference},
 		{ID: "getProblem", Method: http.MethodGet, Path: "/problems/:code", Who: nobody, Plain: a.getProblem},
@@ -64,6 +65,18 @@ func writeJSON(w http.ResponseWriter, v any) error {
 func (a *API) getMetrics(w http.ResponseWriter, r *http.Request) error {
 	a.metrics.handler.ServeHTTP(w, r)
 	return nil
+}
+
+// getKeySet publishes the public parts of the signing keys (RFC 7517).
+func (a *API) getKeySet(w http.ResponseWriter, r *http.Request) error {
+	now := instant(a.clock())
+	ring, err := a.mint.keys.read(r.Context(), now, ringAge)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/jwk-set+json")
+	w.Header().Set("Cache-Control", "public, max-age=300")
+	return json.NewEncoder(w).Encode(ring.Published(now))
 }
 
 func (a *API) getContract(w http.ResponseWriter, _ *http.Request) error {

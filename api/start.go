@@ -23,6 +23,9 @@ func (a *API) Migrate(ctx context.Context) error {
 	for wait := firstRetry; ; wait = min(2*wait, lastRetry) {
 		applied, err := migrations.Up(ctx, a.pool)
 		if err == nil {
+			err = a.mint.keys.tend(ctx, instant(a.clock()))
+		}
+		if err == nil {
 			a.log.Info("the database is up to date", "migrations_applied", applied)
 			a.Open()
 			return nil
@@ -43,7 +46,7 @@ func (a *API) Migrate(ctx context.Context) error {
 }
 
 // Tend does what is to be done from time to time until ctx is done: it forgets
-// first answers that are no longer replayed.
+// first answers that are no longer replayed, and sees to the signing keys.
 func (a *API) Tend(ctx context.Context) {
 	every := time.NewTicker(sweepEvery)
 	defer every.Stop()
@@ -52,6 +55,9 @@ func (a *API) Tend(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-every.C:
+		}
+		if err := a.mint.keys.tend(ctx, instant(a.clock())); err != nil {
+			a.log.Warn("the signing keys could not be seen to", "error", err.Error())
 		}
 		if n, err := a.Sweep(ctx); err != nil {
 			a.log.Warn("first answers could not be swept", "error", err.Error())

@@ -68,12 +68,12 @@ func Found(ctx context.Context, tx pgx.Tx, in NewLab, now, clock time.Time, rand
 	if err != nil {
 		return Founding{}, fmt.Errorf("begin lab: %w", err)
 	}
-	keeper, err := insertMember(ctx, tx, made.ID, in.Keeper,
-		[]Role{RoleMember, RoleSteward, RoleTreasurer, RoleKeeper}, nil, now)
+	keeper, err := Admit(ctx, tx, made.ID,
+		NewMember{Name: in.Keeper, Roles: []Role{RoleMember, RoleSteward, RoleTreasurer, RoleKeeper}}, now)
 	if err != nil {
 		return Founding{}, err
 	}
-	code, err := newSignInCode(ctx, tx, made.ID, keeper.ID, clock, random)
+	code, err := newSignInCode(ctx, tx, made.ID, keeper.ID, nil, clock, clock.Add(signInLife), random)
 	if err != nil {
 		return Founding{}, err
 	}

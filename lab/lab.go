@@ -70,6 +70,8 @@ type Member struct {
 	Roles    []Role     `json:"roles"`
 	JoinedAt time.Time  `json:"joined_at"`
 	LeftAt   *time.Time `json:"left_at,omitempty"`
+	// Email is in lower case, and no other member of the lab has it.
+	Email *string `json:"email,omitempty"`
 	// GuestOf is, of a guest, the member who answers for them: a guest is in the
 	// books, is no member, and never signs in.
 	GuestOf *string `json:"guest_of,omitempty"`

@@ -8,37 +8,62 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-const memberColumns = `id, name, roles, joined_at, left_at, guest_of, version`
+const memberColumns = `id, name, roles, joined_at, left_at, email, guest_of, version`
 
 // Revision counts changes of the member's record.
 func (m Member) Revision() int64 { return m.Version }
 
 // A NewMember is somebody who joins.
 type NewMember struct {
-	Name  string `json:"name"`
-	Roles []Role `json:"roles"`
+	Name  string  `json:"name"`
+	Roles []Role  `json:"roles"`
+	Email *string `json:"email,omitempty"`
 }
 
-// AddMember lets somebody join. It refuses with Invalid, and with Forbidden
-// where the member who asks would give away a role that is not theirs to give.
-func AddMember(ctx context.Context, tx pgx.Tx, s Scope, in NewMember) (Member, error) {
+// Check gives the newcomer as they would be kept: the address in lower case,
+// the roles in order. It refuses with Invalid, and with Forbidden where by would
+// give away a role that is not theirs to give.
+func (in NewMember) Check(by Member) (NewMember, error) {
 	r := Refuse(Invalid, "invalid", "nobody can join like this")
 	checkName(r, "/name", in.Name)
+	clean := NewMember{Name: in.Name, Roles: cleanRoles(in.Roles), Email: checkEmail(r, "/email", in.Email)}
 	if err := r.OrNil(); err != nil {
-		return Member{}, err
+		return NewMember{}, err
 	}
-	roles := cleanRoles(in.Roles)
-	if !mayAct(s.By, roles) {
-		return Member{}, Refuse(Forbidden, "forbidden", "only a keeper gives out roles beyond their own").
-			With("/roles", "forbidden", "you do not hold all of these yourself")
+	if !mayAct(by, clean.Roles) {
+		return NewMember{}, errRolesBeyond()
 	}
-	return insertMember(ctx, tx, s.Lab.ID, in.Name, roles, nil, s.Now)
+	return clean, nil
 }
 
-func insertMember(ctx context.Context, tx pgx.Tx, labID, name string, roles []Role, guestOf *string, now time.Time) (Member, error) {
-	m, err := one[Member](ctx, tx, `INSERT INTO members (lab_id, id, name, roles, joined_at, guest_of)
-		VALUES ($1, new_id('member', $4), $2, $3, $4, $5)
-		RETURNING `+memberColumns, labID, name, roles, now, guestOf)
+func errRolesBeyond() error {
+	return Refuse(Forbidden, "forbidden", "only a keeper gives out roles beyond their own").
+		With("/roles", "forbidden", "you do not hold all of these yourself")
+}
+
+// AddMember lets somebody join. It refuses as Check does, and with Conflict
+// ("email-taken").
+func AddMember(ctx context.Context, tx pgx.Tx, s Scope, in NewMember) (Member, error) {
+	clean, err := in.Check(s.By)
+	if err != nil {
+		return Member{}, err
+	}
+	return Admit(ctx, tx, s.Lab.ID, clean, s.Now)
+}
+
+// Admit lets somebody join whom Check has seen before. It refuses with Conflict
+// ("email-taken").
+func Admit(ctx context.Context, tx pgx.Tx, labID string, in NewMember, now time.Time) (Member, error) {
+	return insertMember(ctx, tx, labID, in, nil, now)
+}
+
+func insertMember(ctx context.Context, tx pgx.Tx, labID string, in NewMember, guestOf *string, now time.Time) (Member, error) {
+	m, err := one[Member](ctx, tx, `INSERT INTO members (lab_id, id, name, roles, joined_at, email, guest_of)
+		VALUES ($1, new_id('member', $4), $2, $3, $4, $5, $6)
+		RETURNING `+memberColumns, labID, in.Name, in.Roles, now, in.Email, guestOf)
+	if Violates(err, UniqueViolation, "members_email") {
+		return Member{}, errEmailTaken()
+	}
 	if err != nil {
 		return Member{}, fmt.Errorf("add member: %w", err)
 	}
@@ -47,7 +72,7 @@ func insertMember(ctx context.Context, tx pgx.Tx, labID, name string, roles []Ro
 
 // AddGuest takes a guest of a member in.
 func AddGuest(ctx context.Context, tx pgx.Tx, s Scope, name, host string) (Member, error) {
-	return insertMember(ctx, tx, s.Lab.ID, name, []Role{RoleMember}, &host, s.Now)
+	return insertMember(ctx, tx, s.Lab.ID, NewMember{Name: name, Roles: []Role{RoleMember}}, &host, s.Now)
 }
 
 // FindMember reads a member, one who has left too, or a guest. It refuses with NotFound.
@@ -82,14 +107,8 @@ func Guests(ctx context.Context, tx pgx.Tx, labID string, p Page) (List[Member],
 // Leave has a member leave. It refuses with "last-keeper". That their account
 // is even is for those who keep the books to see to.
 func Leave(ctx context.Context, tx pgx.Tx, s Scope, id string) (Member, error) {
-	var keeper bool
-	err := tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM members
-		WHERE lab_id = $1 AND id <> $2 AND left_at IS NULL AND 'keeper' = ANY (roles))`, s.Lab.ID, id).Scan(&keeper)
-	if err != nil {
-		return Member{}, fmt.Errorf("look for keepers: %w", err)
-	}
-	if !keeper {
-		return Member{}, Refuse(Conflict, "last-keeper", "a lab cannot be without a keeper")
+	if err := anotherKeeper(ctx, tx, s.Lab.ID, id); err != nil {
+		return Member{}, err
 	}
 	return find[Member](ctx, tx, "member", `UPDATE members SET left_at = $3, version = version + 1
 		WHERE lab_id = $1 AND id = $2 RETURNING `+memberColumns, s.Lab.ID, id, s.Now)

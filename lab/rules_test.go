@@ -60,9 +60,9 @@ func TestFoundingGivesTheKeeperEveryRole(t *testing.T) {
 		if want := "b9d5mp-jtb9d5m-pjtb9d5-mpjtb8"; f.SignIn.Code != want {
 			t.Errorf("code is %q, want %q", f.SignIn.Code, want)
 		}
-		l, m, ok, err := lab.Redeem(ctx, tx, strings.ReplaceAll(strings.ReplaceAll(f.SignIn.Code, "1", "L"), "0", "O"), monday.Add(time.Hour))
-		if err != nil || !ok || l.ID != f.Lab.ID || m.ID != f.Keeper.ID {
-			t.Errorf("redeemed %v %v %v %v", l, m, ok, err)
+		r, ok, err := lab.Redeem(ctx, tx, strings.ReplaceAll(strings.ReplaceAll(f.SignIn.Code, "1", "L"), "0", "O"), monday.Add(time.Hour))
+		if err != nil || !ok || r.Lab.ID != f.Lab.ID || r.Member.ID != f.Keeper.ID || r.Mailed {
+			t.Errorf("redeemed %+v %v %v", r, ok, err)
 		}
 	})
 }

@@ -17,6 +17,9 @@ import (
 // on at the lab's door, short enough not to lie about.
 const signInLife = 24 * time.Hour
 
+// mailedLife is how long a code works that was mailed: who asked for it is waiting for it.
+const mailedLife = 15 * time.Minute
+
 // A SignInCode lets one member sign in once. Only its hash is kept.
 type SignInCode struct {
 	Code      string    `json:"code"`
@@ -44,18 +47,23 @@ func NewSignInCode(ctx context.Context, tx pgx.Tx, labID, memberID string, by *M
 	if m.GuestOf != nil {
 		return SignInCode{}, Refuse(Conflict, "guest", "guests do not sign in; their host answers for them")
 	}
-	return newSignInCode(ctx, tx, labID, memberID, clock, random)
+	return newSignInCode(ctx, tx, labID, memberID, nil, clock, clock.Add(signInLife), random)
 }
 
-func newSignInCode(ctx context.Context, tx pgx.Tx, labID, memberID string, clock time.Time, random io.Reader) (SignInCode, error) {
+// NewMailedCode makes a code that is to be mailed to a member with an address,
+// and works for a quarter of an hour while the address is theirs.
+func NewMailedCode(ctx context.Context, tx pgx.Tx, labID string, m Member, clock time.Time, random io.Reader) (SignInCode, error) {
+	return newSignInCode(ctx, tx, labID, m.ID, m.Email, clock, clock.Add(mailedLife), random)
+}
+
+func newSignInCode(ctx context.Context, tx pgx.Tx, labID, memberID string, mailedTo *string, clock, expires time.Time, random io.Reader) (SignInCode, error) {
 	var secret [16]byte
 	if _, err := io.ReadFull(random, secret[:]); err != nil {
 		return SignInCode{}, fmt.Errorf("sign-in code: %w", err)
 	}
 	plain := codeText.EncodeToString(secret[:])
-	expires := clock.Add(signInLife)
-	_, err := tx.Exec(ctx, `INSERT INTO sign_in_codes (code_sha256, lab_id, member_id, created_at, expires_at)
-		VALUES ($1, $2, $3, $4, $5)`, hashCode(plain), labID, memberID, clock, expires)
+	_, err := tx.Exec(ctx, `INSERT INTO sign_in_codes (code_sha256, lab_id, member_id, created_at, expires_at, mailed_to)
+		VALUES ($1, $2, $3, $4, $5, $6)`, hashCode(plain), labID, memberID, clock, expires, mailedTo)
 	if err != nil {
 		return SignInCode{}, fmt.Errorf("sign-in code: %w", err)
 	}
@@ -70,24 +78,60 @@ func hashCode(code string) []byte {
 	return sum[:]
 }
 
+// A Redeemed code is one that was used just now.
+type Redeemed struct {
+	Lab    Lab
+	Member Member
+	Mailed bool // it came by e-mail
+}
+
 // Redeem uses a code up and says whose it is. ok is false for a code that is
-// unknown, used or expired at the real instant clock, and for a member who has left.
-func Redeem(ctx context.Context, tx pgx.Tx, code string, clock time.Time) (l Lab, m Member, ok bool, err error) {
+// unknown, used or expired at the real instant clock, for one that was mailed to
+// an address that is not the member's any more, and for a member who has left.
+func Redeem(ctx context.Context, tx pgx.Tx, code string, clock time.Time) (r Redeemed, ok bool, err error) {
 	var labID, memberID string
+	var mailedTo *string
 	err = tx.QueryRow(ctx, `UPDATE sign_in_codes SET used_at = $2
 		WHERE code_sha256 = $1 AND used_at IS NULL AND expires_at > $2
-		RETURNING lab_id, member_id`, hashCode(code), clock).Scan(&labID, &memberID)
+		RETURNING lab_id, member_id, mailed_to`, hashCode(code), clock).Scan(&labID, &memberID, &mailedTo)
 	if errors.Is(err, pgx.ErrNoRows) {
-		return Lab{}, Member{}, false, nil
+		return Redeemed{}, false, nil
 	}
 	if err != nil {
-		return Lab{}, Member{}, false, fmt.Errorf("redeem sign-in code: %w", err)
+		return Redeemed{}, false, fmt.Errorf("redeem sign-in code: %w", err)
 	}
-	if m, err = FindMember(ctx, tx, labID, memberID); err != nil {
-		return Lab{}, Member{}, false, err
+	r.Mailed = mailedTo != nil
+	if r.Member, err = FindMember(ctx, tx, labID, memberID); err != nil {
+		return Redeemed{}, false, err
 	}
-	if l, err = Find(ctx, tx, labID); err != nil {
-		return Lab{}, Member{}, false, err
+	if r.Lab, err = Find(ctx, tx, labID); err != nil {
+		return Redeemed{}, false, err
 	}
-	return l, m, m.LeftAt == nil, nil
+	moved := r.Mailed && (r.Member.Email == nil || *r.Member.Email != *mailedTo)
+	return r, r.Member.LeftAt == nil && !moved, nil
+}
+
+// SignedIn finds the member of a token, and says whether the sign-in that the
+// token is of still stands at the real instant clock. It refuses with NotFound.
+func SignedIn(ctx context.Context, tx pgx.Tx, labID, memberID, signInID string, clock time.Time) (m Member, stands bool, err error) {
+	type row struct {
+		Member
+		Stands bool
+	}
+	r, err := find[row](ctx, tx, "member", `SELECT `+memberColumns+`, EXISTS (SELECT FROM sign_ins s
+			WHERE s.lab_id = members.lab_id AND s.id = $3 AND s.member_id = members.id
+				AND s.ended_at IS NULL AND s.expires_at > $4)
+		FROM members WHERE lab_id = $1 AND id = $2`, labID, memberID, signInID, clock)
+	return r.Member, r.Stands, err
+}
+
+// MayActFor refuses with NotFound where there is no such member, and with
+// Forbidden where the one who asks lacks a role of theirs: neither a code nor an
+// end of all sign-ins is theirs to give.
+func MayActFor(ctx context.Context, tx pgx.Tx, s Scope, memberID string) error {
+	m, err := FindMember(ctx, tx, s.Lab.ID, memberID)
+	if err == nil && !mayAct(s.By, m.Roles) {
+		err = Refuse(Forbidden, "forbidden", "this member holds roles that you do not; ask a keeper")
+	}
+	return err
 }

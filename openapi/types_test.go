@@ -9,6 +9,7 @@ import (
 	"wetside/chemistry"
 	"wetside/chemistry/shares"
 	"wetside/lab"
+	"wetside/lab/signin"
 	"wetside/lab/telling"
 	"wetside/lab/units"
 	"wetside/scheduling"
@@ -20,7 +21,8 @@ var types = map[string]any{
 	"FaultDetail": lab.Fault{}, "Money": units.Money{}, "Price": units.Money{},
 
 	"NewLab": lab.NewLab{}, "LabChange": lab.Settings{}, "Lab": lab.Lab{}, "LabCreated": lab.Founding{},
-	"NewMember": lab.NewMember{}, "Member": lab.Member{}, "SignInCode": lab.SignInCode{},
+	"NewMember": lab.NewMember{}, "MemberChange": lab.MemberChange{}, "SignIn": signin.SignIn{}, "Invitation": signin.Invitation{},
+	"KeySet": signin.KeySet{}, "Key": signin.JWK{}, "Member": lab.Member{}, "SignInCode": lab.SignInCode{},
 	"NewReelKind": lab.NewReelKind{}, "ReelKind": lab.ReelKind{},
 	"NewTank": lab.NewTank{}, "TankChange": lab.TankChange{}, "Tank": lab.Tank{},
 	"NewCabinet": lab.NewCabinet{}, "CabinetChange": lab.CabinetChange{}, "Cabinet": lab.Cabinet{},

@@ -38,7 +38,7 @@ func Config() api.Config {
 	return api.Config{
 		Contract:      openapi.Document,
 		Reference:     []byte("<!doctype html><title>Wetside</title>"),
-		SigningKey:    bytes.Repeat([]byte{7}, 32),
+		Secret:        bytes.Repeat([]byte{7}, 32),
 		Issuer:        "https://wetside.test",
 		Audience:      "https://wetside.test/v1",
 		TokenLifetime: 15 * units.Minute,

@@ -15,6 +15,7 @@ import (
 var commands = []command{
 	{"serve", "serve the API", runServe},
 	{"migrate", "bring the database up to date", runMigrate},
+	{"keys", "list, rotate or revoke the keys that sign tokens", runKeys},
 	{"demo", "load a demo into a trial, and print its week", runDemo},
 	{"plan", "plan a problem read from standard input", withoutEnv(runPlan)},
 	{"check", "judge a plan by every rule", withoutEnv(runCheck)},

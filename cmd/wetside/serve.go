@@ -2,20 +2,19 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"flag"
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
-	"net/http"
 	"slices"
-	"time"
 	_ "time/tzdata" // labs name time zones; the machine may have none
 
 	"wetside/api"
 	"wetside/lab/database"
 	"wetside/lab/jobs"
+	"wetside/lab/signin"
 	"wetside/lab/telling"
 	"wetside/openapi"
 	"wetside/scheduling"
@@ -29,9 +28,6 @@ lets requests and jobs under way finish. The log is JSON on standard output.
 
 Environment (with what holds unless given):
 `
-
-// probeTime is how long a server may take to answer a probe.
-const probeTime = 3 * time.Second
 
 // runServe is "wetside serve". It fails with an exitError of code 2 on
 // settings that cannot be used.
@@ -66,10 +62,15 @@ func serve(ctx context.Context, s settings, log *slog.Logger) error {
 		return &exitError{2, err}
 	}
 	defer pool.Close()
+	provider, err := s.provider(ctx, log)
+	if err != nil {
+		return &exitError{2, err}
+	}
 	a, err := api.New(api.Config{
 		Pool: pool, Contract: openapi.Document, Reference: reference,
-		SigningKey: s.seed(), Issuer: s.Issuer, Audience: s.Audience, TokenLifetime: s.TokenLifetime,
-		SetupCode: *s.SetupCode, Trial: s.Trial, Log: log,
+		Secret: s.secret(), Issuer: s.Issuer, Audience: s.Audience, TokenLifetime: s.TokenLifetime,
+		SetupCode: *s.SetupCode, PasswordLength: s.PasswordLength, Provider: provider,
+		Mails: s.SMTPURL != "", SignInPage: s.SignInPage, Trial: s.Trial, Log: log,
 	})
 	if err != nil {
 		return err
@@ -79,9 +80,9 @@ func serve(ctx context.Context, s settings, log *slog.Logger) error {
 		return err
 	}
 	defer closeJobs()
-	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", s.Listen)
+	listener, err := listen(ctx, s)
 	if err != nil {
-		return fmt.Errorf("listen: %w", err)
+		return err
 	}
 	log.Info("listening", "address", listener.Addr().String(), "trial", s.Trial)
 	ctx, cancel := context.WithCancelCause(ctx)
@@ -124,51 +125,10 @@ func startable(ctx context.Context, s settings, a *api.API, log *slog.Logger) (*
 	}
 	engine, err := jobs.New(jobs.Config{
 		Pool: pool, Store: database.NewStore(pool, nil), Log: log, Workers: s.JobWorkers,
-	}, slices.Concat(telling.Works(telling.Config{Mailer: mailer, Hooks: a.Hooks()}), scheduling.Works())...)
+	}, slices.Concat(telling.Works(telling.Config{Mailer: mailer, Hooks: a.Hooks()}), signin.Works(s.SignInPage, rand.Reader), scheduling.Works())...)
 	if err != nil {
 		pool.Close()
 		return nil, nil, err
 	}
 	return engine, pool.Close, nil
-}
-
-// probe asks a server that runs beside it, as a container's health check does.
-func probe(ctx context.Context, environ []string) error {
-	address, err := probeAddress(environ)
-	if err != nil {
-		return &exitError{2, err}
-	}
-	ctx, cancel := context.WithTimeout(ctx, probeTime)
-	defer cancel()
-	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+address+"/readyz", nil)
-	if err != nil {
-		return &exitError{2, err}
-	}
-	resp, err := http.DefaultClient.Do(req)
-	if err != nil {
-		return err
-	}
-	defer func() { _ = resp.Body.Close() }()
-	if resp.StatusCode != http.StatusOK {
-		body, _ := io.ReadAll(io.LimitReader(resp.Body, 4096)) // what there is of it will do
-		return fmt.Errorf("not ready: %s %s", resp.Status, body)
-	}
-	return nil
-}
-
-// probeAddress is where the server beside us listens: on loopback, if it
-// listens everywhere.
-func probeAddress(environ []string) (string, error) {
-	listen, err := setting(environ, "Listen")
-	if err != nil {
-		return "", err
-	}
-	host, port, err := net.SplitHostPort(listen)
-	if err != nil {
-		return "", fmt.Errorf("%sLISTEN: %w", settingPrefix, err)
-	}
-	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
-		host = "localhost"
-	}
-	return net.JoinHostPort(host, port), nil
 }

@@ -193,16 +193,16 @@ func TestServeGivesUpOnADatabaseThatWillNotDo(t *testing.T) {
 
 func TestServeRefusesSettings(t *testing.T) {
 	t.Parallel()
-	const url, key = "WETSIDE_DATABASE_URL=postgres://127.0.0.1:1/none", "WETSIDE_SIGNING_KEY=" + "MDEyMzQ1Njc4OWFiY2RlZjAxMjM0NTY3ODlhYmNkZWY"
+	const url, key = "WETSIDE_DATABASE_URL=postgres://127.0.0.1:1/none", "WETSIDE_SECRET=" + "MDEyMzQ1Njc4OWFiY2RlZjAxMjM0NTY3ODlhYmNkZWY"
 	for name, row := range map[string]struct {
 		environ []string
 		says    string
 	}{
 		"no database":                 {[]string{key}, "DATABASE_URL"},
-		"no signing key":              {[]string{url}, "WETSIDE_SIGNING_KEY must be given"},
-		"a short signing key":         {[]string{url, "WETSIDE_SIGNING_KEY=c2hvcnQ"}, "32 bytes"},
-		"the trial's signing key":     {[]string{url, "WETSIDE_SIGNING_KEY=" + trialKey}, "WETSIDE_SIGNING_KEY is the trial's"},
-		"the same key, padded":        {[]string{url, "WETSIDE_SIGNING_KEY=" + trialKey + "="}, "WETSIDE_SIGNING_KEY is the trial's"},
+		"no secret":                   {[]string{url}, "WETSIDE_SECRET must be given"},
+		"a short secret":              {[]string{url, "WETSIDE_SECRET=c2hvcnQ"}, "32 bytes"},
+		"the trial's secret":          {[]string{url, "WETSIDE_SECRET=" + trialSecret}, "WETSIDE_SECRET is the trial's"},
+		"the same secret, padded":     {[]string{url, "WETSIDE_SECRET=" + trialSecret + "="}, "WETSIDE_SECRET is the trial's"},
 		"the trial's setup code":      {[]string{url, key, "WETSIDE_SETUP_CODE=wetside-trial"}, "WETSIDE_SETUP_CODE is the trial's"},
 		"a short setup code":          {[]string{url, key, "WETSIDE_SETUP_CODE=secret"}, "too short"},
 		"a lifetime in minutes":       {[]string{url, key, "WETSIDE_TOKEN_LIFETIME=15m"}, "ISO 8601"},
@@ -219,7 +219,7 @@ func TestServeRefusesSettings(t *testing.T) {
 			if code != 2 || !strings.Contains(said.String(), row.says) {
 				t.Errorf("ends with %d: %s", code, said.String())
 			}
-			if strings.Contains(said.String(), "hunter2") || strings.Contains(said.String(), trialKey) {
+			if strings.Contains(said.String(), "hunter2") || strings.Contains(said.String(), trialSecret) {
 				t.Errorf("a secret is repeated: %s", said.String())
 			}
 		})

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"bytes"
+	"context"
 	"encoding/base64"
 	"errors"
 	"fmt"
@@ -11,6 +11,8 @@ import (
 
 	"github.com/caarlos0/env/v11"
 
+	"wetside/lab/signin"
+	"wetside/lab/signin/openid"
 	"wetside/lab/telling"
 	"wetside/lab/units"
 )
@@ -22,11 +24,21 @@ type settings struct {
 	Listen      string `env:"LISTEN" envDefault:"127.0.0.1:8080" help:"address and port to listen on"`
 	Trial       bool   `env:"TRIAL" envDefault:"false" help:"true to try Wetside out: known secrets, long tokens, and requests may set their time (Trial-Time)"`
 
-	SigningKey    string         `env:"SIGNING_KEY" help:"seed of the Ed25519 key that signs tokens, 32 random bytes in base64url; must be given outside a trial"`
+	Secret        string         `env:"SECRET" help:"the installation's secret, 32 random bytes in base64url: it seals the keys that sign tokens, which the database keeps; must be given outside a trial"`
 	SetupCode     *string        `env:"SETUP_CODE" help:"code that makes labs and sign-in codes, of 16 characters at least; empty or not given for none; in a trial wetside-trial unless given"`
 	TokenLifetime units.Duration `env:"TOKEN_LIFETIME" help:"how long a token works; PT15M, in a trial PT12H"`
 	Issuer        string         `env:"ISSUER" envDefault:"wetside" help:"issuer that tokens name"`
 	Audience      string         `env:"AUDIENCE" envDefault:"wetside" help:"audience that tokens name"`
+
+	PasswordLength int      `env:"PASSWORD_LENGTH" envDefault:"8" help:"how many characters a password has at least, 8 to 64; 15 is better where people have nothing but a password"`
+	SignInPage     string   `env:"SIGN_IN_PAGE" help:"a page of your own that mailed codes and invitations link to; they come to it behind the # of its address"`
+	OpenIDIssuer   string   `env:"OPENID_ISSUER" help:"OpenID provider that members may sign in through, as its tokens name it; none unless given"`
+	OpenIDAudience string   `env:"OPENID_AUDIENCE" help:"what the provider calls Wetside: its client id there; must be given with OPENID_ISSUER"`
+	OpenIDKeys     string   `env:"OPENID_KEYS" help:"address of the provider's key set; unless given the provider is asked (OpenID Connect Discovery)"`
+	OpenIDLabs     []string `env:"OPENID_LABS" help:"ids of the labs whose members it vouches for, with commas between; unless given, of all labs here"`
+
+	Certificate    string `env:"TLS_CERTIFICATE" help:"file with the server's certificate and those it hangs on (PEM), to speak TLS without a proxy; read again when it changes"`
+	CertificateKey string `env:"TLS_KEY" help:"file with the certificate's key (PEM); must be given with TLS_CERTIFICATE"`
 
 	PoolMax       int32          `env:"POOL_MAX" envDefault:"10" help:"database connections at most"`
 	PoolIdle      int32          `env:"POOL_IDLE" envDefault:"1" help:"database connections kept ready"`
@@ -40,12 +52,13 @@ type settings struct {
 
 // What a trial uses unless told otherwise, and nothing else may.
 const (
-	settingPrefix  = "WETSIDE_"
-	trialKey       = "d2V0c2lkZS10cmlhbC1zaWduaW5nLWtleS0wMDAwMDA"
-	trialSetupCode = "wetside-trial"
-	leastSetupCode = 16
-	leastPool      = 2 // the migration lock takes a connection of its own
-	maxJobWorkers  = 100
+	settingPrefix     = "WETSIDE_"
+	trialSecret       = "d2V0c2lkZS10cmlhbC1zaWduaW5nLWtleS0wMDAwMDA"
+	trialSetupCode    = "wetside-trial"
+	leastSetupCode    = 16
+	mostLeastPassword = 64
+	leastPool         = 2 // the migration lock takes a connection of its own
+	maxJobWorkers     = 100
 )
 
 // readSettings reads the environment. It fails naming each variable at fault,
@@ -72,8 +85,8 @@ func (s *settings) fillIn() {
 	code := ""
 	if s.Trial {
 		lifetime, code = 12*units.Hour, trialSetupCode
-		if s.SigningKey == "" {
-			s.SigningKey = trialKey
+		if s.Secret == "" {
+			s.Secret = trialSecret
 		}
 	}
 	if s.TokenLifetime == 0 {
@@ -87,13 +100,22 @@ func (s *settings) fillIn() {
 func (s *settings) check() error {
 	var faults []error
 	fault := func(name, what string) { faults = append(faults, fmt.Errorf("%s%s %s", settingPrefix, name, what)) }
-	switch seed, err := readKey(s.SigningKey); {
-	case s.SigningKey == "":
-		fault("SIGNING_KEY", "must be given: head -c 32 /dev/urandom | basenc --base64url")
-	case err != nil || len(seed) != 32:
-		fault("SIGNING_KEY", "must be 32 bytes in base64url")
-	case !s.Trial && bytes.Equal(seed, s.trialSeed()):
-		fault("SIGNING_KEY", "is the trial's, which everybody knows; make one of your own")
+	switch secret, err := readSecret(s.Secret); {
+	case s.Secret == "":
+		fault("SECRET", "must be given: head -c 32 /dev/urandom | basenc --base64url")
+	case err != nil || len(secret) != 32:
+		fault("SECRET", "must be 32 bytes in base64url")
+	case !s.Trial && string(secret) == trialSecretBytes():
+		fault("SECRET", "is the trial's, which everybody knows; make one of your own")
+	}
+	if s.PasswordLength < signin.LeastPassword || s.PasswordLength > mostLeastPassword {
+		fault("PASSWORD_LENGTH", "must lie between 8 and 64")
+	}
+	if (s.Certificate == "") != (s.CertificateKey == "") {
+		fault("TLS_CERTIFICATE and "+settingPrefix+"TLS_KEY", "must both be given")
+	}
+	if s.OpenIDIssuer == "" && (s.OpenIDAudience != "" || s.OpenIDKeys != "" || len(s.OpenIDLabs) > 0) {
+		fault("OPENID_ISSUER", "must be given with the other OPENID settings")
 	}
 	if code := *s.SetupCode; !s.Trial && code != "" {
 		if code == trialSetupCode {
@@ -125,20 +147,31 @@ func (s *settings) mailer() (telling.Mailer, error) {
 	return telling.NewSMTP(s.SMTPURL, s.MailFrom)
 }
 
-// readKey reads a key's text, padded or not: it may have several spellings.
-func readKey(text string) ([]byte, error) {
+// readSecret reads a secret's text, padded or not: it may have several spellings.
+func readSecret(text string) ([]byte, error) {
 	return base64.RawURLEncoding.DecodeString(strings.TrimRight(text, "="))
 }
 
-// seed is the signing key's, which check has read before.
-func (s *settings) seed() []byte {
-	seed, _ := readKey(s.SigningKey)
-	return seed
+// secret is the installation's, which check has read before.
+func (s *settings) secret() []byte {
+	secret, _ := readSecret(s.Secret)
+	return secret
 }
 
-func (*settings) trialSeed() []byte {
-	seed, _ := readKey(trialKey)
-	return seed
+func trialSecretBytes() string {
+	secret, _ := readSecret(trialSecret)
+	return string(secret)
+}
+
+// provider is the OpenID provider that was named, or nil if none was; what it
+// keeps running ends with life.
+func (s *settings) provider(life context.Context, log *slog.Logger) (*openid.Provider, error) {
+	if s.OpenIDIssuer == "" {
+		return nil, nil
+	}
+	return openid.New(life, openid.Config{
+		Issuer: s.OpenIDIssuer, Audience: s.OpenIDAudience, KeysURL: s.OpenIDKeys, Labs: s.OpenIDLabs,
+	}, log)
 }
 
 // setting reads one variable alone, by its field, or gives its default.
