@@ -128,9 +128,7 @@ func (p *replay) context() []byte { return []byte(p.principal + "\n" + p.route +
 func (a *API) Sweep(ctx context.Context) (int64, error) {
 	var n int64
 	err := a.store.InTx(ctx, database.Writing, "", func(tx pgx.Tx) error {
-		tag, err := tx.Exec(ctx, `DELETE FROM idempotency_keys WHERE created_at < $1`, a.clock().Add(-keepAnswers))
-		n = tag.RowsAffected()
-		return err
+		return tx.QueryRow(ctx, `SELECT forget_first_answers($1)`, a.clock().Add(-keepAnswers)).Scan(&n)
 	})
 	return n, err
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"wetside/lab/database"
 	"wetside/lab/units"
 )
 
@@ -40,7 +41,7 @@ type Founding struct {
 }
 
 // Found begins a lab at now; the sign-in code runs from the real instant
-// clock. It refuses with Invalid: "no-such-time-zone", or "invalid" with faults.
+// clock. The transaction is in the new lab from there on. It refuses with Invalid: "no-such-time-zone", or "invalid" with faults.
 func Found(ctx context.Context, tx pgx.Tx, in NewLab, now, clock time.Time, random io.Reader) (Founding, error) {
 	l := Lab{
 		Name: in.Name, TimeZone: in.TimeZone, Currency: in.Currency,
@@ -59,12 +60,19 @@ func Found(ctx context.Context, tx pgx.Tx, in NewLab, now, clock time.Time, rand
 	if err := checkZone(l.TimeZone); err != nil {
 		return Founding{}, err
 	}
+	var id string
+	if err := tx.QueryRow(ctx, `SELECT new_id('lab', $1)`, now).Scan(&id); err != nil {
+		return Founding{}, fmt.Errorf("begin lab: %w", err)
+	}
+	if err := database.InLab(ctx, tx, id); err != nil {
+		return Founding{}, err
+	}
 	made, err := one[Lab](ctx, tx, `INSERT INTO labs (id, name, time_zone, currency, area_rule,
 			developing_tolerance_permille, room_temperature_mc, heater_efficiency_permille, created_at)
-		VALUES (new_id('lab', $1), $2, $3, $4, $5, $6, $7, $8, $1)
+		VALUES ($9, $2, $3, $4, $5, $6, $7, $8, $1)
 		RETURNING `+labColumns,
 		now, l.Name, l.TimeZone, l.Currency, l.AreaRule,
-		l.DevelopingTolerancePermille, l.RoomTemperature, l.HeaterEfficiencyPermille)
+		l.DevelopingTolerancePermille, l.RoomTemperature, l.HeaterEfficiencyPermille, id)
 	if err != nil {
 		return Founding{}, fmt.Errorf("begin lab: %w", err)
 	}

@@ -62,10 +62,10 @@ func Change(ctx context.Context, tx pgx.Tx, s Scope, version int64, in Settings)
 	return changed, nil
 }
 
-// All lists every lab there is, in order of age.
+// All lists every lab there is, in order of age, whichever lab tx is in.
 func All(ctx context.Context, tx pgx.Tx, p Page) (List[Lab], error) {
 	return page(ctx, tx, p, func(l Lab) string { return l.ID },
-		`SELECT `+labColumns+` FROM labs WHERE id > $1 ORDER BY id LIMIT $2`)
+		`SELECT `+labColumns+` FROM every_lab($1, $2) ORDER BY id`)
 }
 
 func errStale(what string) error {

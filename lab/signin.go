@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"wetside/lab/database"
 )
 
 // signInLife is how long a sign-in code may be used: long enough to be passed
@@ -88,9 +90,17 @@ type Redeemed struct {
 // Redeem uses a code up and says whose it is. ok is false for a code that is
 // unknown, used or expired at the real instant clock, for one that was mailed to
 // an address that is not the member's any more, and for a member who has left.
+// The transaction is in the code's lab from there on.
 func Redeem(ctx context.Context, tx pgx.Tx, code string, clock time.Time) (r Redeemed, ok bool, err error) {
 	var labID, memberID string
 	var mailedTo *string
+	// The code alone says which lab it is of: one of none finds nothing below.
+	if err := tx.QueryRow(ctx, `SELECT coalesce(lab_of_sign_in_code($1), '')`, hashCode(code)).Scan(&labID); err != nil {
+		return Redeemed{}, false, fmt.Errorf("redeem sign-in code: %w", err)
+	}
+	if err := database.InLab(ctx, tx, labID); err != nil {
+		return Redeemed{}, false, err
+	}
 	err = tx.QueryRow(ctx, `UPDATE sign_in_codes SET used_at = $2
 		WHERE code_sha256 = $1 AND used_at IS NULL AND expires_at > $2
 		RETURNING lab_id, member_id, mailed_to`, hashCode(code), clock).Scan(&labID, &memberID, &mailedTo)
