@@ -23,6 +23,7 @@ import (
 var ofNoLab = map[string]string{
 	"labs":             "is guarded by its own id",
 	"idempotency_keys": "is guarded by the lab that its principal begins with",
+	"signing_keys":     "are the whole installation's, and sealed",
 	"goose_db_version": "says which migrations were applied",
 }
 
@@ -70,8 +71,8 @@ var attempts = []attempt{
 	{"delete by using", `DELETE FROM $table t USING labs l WHERE t.lab_id <> $own`, ""},
 	{"merge", `MERGE INTO $table t USING (SELECT $lab AS id) l ON t.lab_id = l.id WHEN MATCHED THEN DELETE`, ""},
 	{"in a query's writes", `WITH gone AS (DELETE FROM $table WHERE lab_id = $lab RETURNING 1) SELECT count(*) FROM gone`, ""},
-	{"insert", `INSERT INTO $table $columns SELECT $columns FROM jsonb_populate_record(NULL::$table, $row)`, "42501"},
-	{"insert or not", `INSERT INTO $table $columns SELECT $columns FROM jsonb_populate_record(NULL::$table, $row) ON CONFLICT DO NOTHING`, "42501"},
+	{"insert", `INSERT INTO $table $columns OVERRIDING SYSTEM VALUE SELECT $columns FROM jsonb_populate_record(NULL::$table, $row)`, "42501"},
+	{"insert or not", `INSERT INTO $table $columns OVERRIDING SYSTEM VALUE SELECT $columns FROM jsonb_populate_record(NULL::$table, $row) ON CONFLICT DO NOTHING`, "42501"},
 	{"truncate", `TRUNCATE $table CASCADE`, "42501"},
 	{"copy in", `COPY $table FROM STDIN`, "0A000"},
 
@@ -170,7 +171,7 @@ func (g *guarded) populate(tables []*guardedTable) {
 			if err := g.makeUp(ctx, tx, table); err != nil {
 				return fmt.Errorf("make a row of %s up: %w", table.name, err)
 			}
-			tag, err := tx.Exec(ctx, fmt.Sprintf(`INSERT INTO %[1]s (%[2]s) SELECT %[2]s FROM (
+			tag, err := tx.Exec(ctx, fmt.Sprintf(`INSERT INTO %[1]s (%[2]s) OVERRIDING SYSTEM VALUE SELECT %[2]s FROM (
 				SELECT (jsonb_populate_record(t, jsonb_build_object('lab_id', $2::text)%[3]s)).* FROM %[1]s t WHERE lab_id = $1) own`,
 				table.name, table.columns, keysWithoutLab[table.name]), g.theirs, g.own)
 			if err != nil {
@@ -228,7 +229,7 @@ func (g *guarded) makeUp(ctx context.Context, tx pgx.Tx, table *guardedTable) er
 			return err
 		}
 	}
-	_, err = tx.Exec(ctx, fmt.Sprintf(`INSERT INTO %s (%s) VALUES (%s)`, table.name, table.columns, values))
+	_, err = tx.Exec(ctx, fmt.Sprintf(`INSERT INTO %s (%s) OVERRIDING SYSTEM VALUE VALUES (%s)`, table.name, table.columns, values))
 	return err
 }
 

@@ -49,6 +49,8 @@ ALTER TABLE sessions
     ADD CONSTRAINT sessions_kind CHECK (kind IN ('attended', 'self_service')),
     ADD CONSTRAINT sessions_attended CHECK (kind = 'self_service' OR operator_id IS NOT NULL);
 
+SELECT guard_lab('booking_rules'), guard_lab('strikes');
+
 -- +goose Down
 -- A session that nobody runs is, to the tables of before, called off.
 UPDATE sessions e SET cancelled_at = coalesce(cancelled_at, lower(during)),

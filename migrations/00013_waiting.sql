@@ -52,6 +52,8 @@ CREATE TABLE waiting_lists (
     CONSTRAINT waiting_lists_pkey PRIMARY KEY (lab_id)
 );
 
+SELECT guard_lab('waiting_entries'), guard_lab('waiting_rolls'), guard_lab('waiting_lists');
+
 -- +goose Down
 ALTER TABLE bookings
     DROP CONSTRAINT bookings_offered,

@@ -172,6 +172,9 @@ CREATE TABLE hook_deliveries (
 );
 CREATE INDEX hook_deliveries_by_event ON hook_deliveries (lab_id, event_id);
 
+SELECT guard_lab('messages'), guard_lab('notice_wishes'), guard_lab('mails'), guard_lab('hooks'),
+    guard_lab('hook_events'), guard_lab('hook_deliveries');
+
 -- +goose Down
 DROP TABLE hook_deliveries, hook_events, hooks;
 DROP TABLE mails, notice_wishes, messages;

@@ -87,7 +87,7 @@ func (c *Client) Do(method, path string, body any) *Response {
 		c.t.Error(err)
 		return &Response{t: c.t, header: http.Header{}}
 	}
-	if body != nil {
+	if _, said := c.header["Content-Type"]; body != nil && !said {
 		req.Header.Set("Content-Type", "application/json")
 		if method == http.MethodPatch {
 			req.Header.Set("Content-Type", "application/merge-patch+json")
