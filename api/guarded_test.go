@@ -11,9 +11,9 @@ import (
 	"wetside/deploy/testdb"
 )
 
-// TestRowSecurityIsEverywhere reads the catalogue: a table, reference, function
+// TestMigrationsGuardEveryTable reads the catalogue: a table, reference, function
 // or privilege that would let one lab reach another's rows fails it.
-func TestRowSecurityIsEverywhere(t *testing.T) {
+func TestMigrationsGuardEveryTable(t *testing.T) {
 	t.Parallel()
 	pool := testdb.New(t)
 	const policy = `(lab_id = current_setting('wetside.lab'::text, true))`
