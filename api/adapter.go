@@ -66,6 +66,13 @@ func (a *API) serve(op operation, w http.ResponseWriter, r *http.Request, path m
 		}
 		return c.named(c.stream(ctx, w))
 	}
+	if op.writes() && op.Within == 0 && c.who.Lab != "" {
+		leave, err := a.turns.take(ctx, c.who.Lab)
+		if err != nil {
+			return err
+		}
+		defer leave()
+	}
 	answer, err := c.transact(ctx)
 	if err != nil {
 		return c.named(err)

@@ -77,6 +77,7 @@ type API struct {
 	metrics    *metrics
 	handler    http.Handler
 	long       chan struct{} // a place for each long operation under way
+	turns      turns
 	streams    streaming
 	boards     *watcher
 	heartbeat  time.Duration
