@@ -60,7 +60,7 @@ func TestBadInputNamesTheField(t *testing.T) {
 	s := apitest.Start(t)
 	b, other := newBadLab(t, s, "Sallowmere Film Co-op"), newBadLab(t, s, "Tideway Film Co-op")
 	version := func() int64 { return apitest.As[lab.Lab](b.Get(b.Path())).ScheduleVersion }
-	const opening = `{"weekday":1,"starts":"18:00","lasts":"LASTS","tank":"TANK","operator":"ME"}`
+	const opening = `{"rule":"FREQ=WEEKLY;BYDAY=MO","starts":"18:00","lasts":"LASTS","tank":"TANK","operator":"ME"}`
 	const session = `{"tank":"TANK","operator":"ME","start":"START","end":"END"}`
 	lasts := func(d string) string { return strings.Replace(opening, "LASTS", d, 1) }
 	span := func(start, end string) string {
@@ -95,8 +95,8 @@ func TestBadInputNamesTheField(t *testing.T) {
 		"a pin where its process is not":  {"pins", `{"roll":"ROLL","session":"ELSEWHERE"}`, 422, "invalid", "/session"},
 		"a ban from another's session":    {"bans", `{"roll":"ROLL","session":"` + other.session + `"}`, 404, "not-found", "/session"},
 		"a mix of another's kit":          {"bath-sets", `{"kit":"` + other.kit + `"}`, 404, "not-found", "/kit"},
-		"an opening of another's tank":    {"openings", `{"weekday":1,"starts":"18:00","lasts":"PT1H","tank":"` + other.tank + `","operator":"ME"}`, 422, "invalid", "/tank"},
-		"an opening with another's hands": {"openings", `{"weekday":1,"starts":"18:00","lasts":"PT1H","tank":"TANK","operator":"` + other.MemberID + `"}`, 422, "invalid", "/operator"},
+		"an opening of another's tank":    {"openings", `{"rule":"FREQ=WEEKLY;BYDAY=MO","starts":"18:00","lasts":"PT1H","tank":"` + other.tank + `","operator":"ME"}`, 422, "invalid", "/tank"},
+		"an opening with another's hands": {"openings", `{"rule":"FREQ=WEEKLY;BYDAY=MO","starts":"18:00","lasts":"PT1H","tank":"TANK","operator":"` + other.MemberID + `"}`, 422, "invalid", "/operator"},
 		"a roll for another's member":     {"rolls", `{"format":"135-36","process":"c-41","member":"` + other.MemberID + `"}`, 422, "invalid", "/member"},
 	} {
 		before := version()

@@ -115,6 +115,7 @@ func (a *API) operations() []operation {
 		kitOperations(),
 		bathOperations(),
 		rollOperations(),
+		calendarOperations(),
 		sessionOperations(),
 		a.boardOperations(),
 		messageOperations(),

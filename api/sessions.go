@@ -12,48 +12,15 @@ import (
 )
 
 func sessionOperations() []operation {
-	const openings = "/v1/labs/:lab/openings"
 	const sessions, session = "/v1/labs/:lab/sessions", "/v1/labs/:lab/sessions/:session"
 	steward := holders(lab.RoleSteward)
 	return []operation{
-		{ID: "addOpening", Method: http.MethodPost, Path: openings, Who: steward, Handle: body(addOpening)},
-		{ID: "listOpenings", Method: http.MethodGet, Path: openings, Who: members, Handle: listOpenings},
-		{ID: "getOpening", Method: http.MethodGet, Path: openings + "/:opening", Who: members, Handle: getOpening},
-		{ID: "removeOpening", Method: http.MethodDelete, Path: openings + "/:opening", Who: steward, IfMatch: getOpening, Handle: removeOpening},
-		{ID: "openWeek", Method: http.MethodPost, Path: "/v1/labs/:lab/weeks", Who: steward, Handle: freeing(body(openWeek))},
 		{ID: "addSession", Method: http.MethodPost, Path: sessions, Who: steward, Handle: body(addSession)},
 		{ID: "listSessions", Method: http.MethodGet, Path: sessions, Who: members, Handle: listSessions},
 		{ID: "getSession", Method: http.MethodGet, Path: session, Who: members, Handle: getSession},
 		{ID: "cancelSession", Method: http.MethodPost, Path: session + "/cancellation", Who: steward, IfMatch: getSession, Handle: cancelSession},
 		{ID: "findAvailability", Method: http.MethodPost, Path: "/v1/labs/:lab/availability", Who: members, AsksOnly: true, Handle: body(findAvailability)},
 	}
-}
-
-func addOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in scheduling.NewOpening) (Answer, error) {
-	o, err := scheduling.AddOpening(ctx, tx, s, in)
-	if err != nil {
-		return Answer{}, err
-	}
-	return Created("/v1/labs/"+s.Lab.ID+"/openings/"+o.ID, o), nil
-}
-
-func listOpenings(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
-	return listed(scheduling.ListOpenings(ctx, tx, s.Lab.ID, r.Page()))
-}
-
-func getOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
-	return reply(scheduling.FindOpening(ctx, tx, s.Lab.ID, r.Path("opening")))
-}
-
-func removeOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
-	if err := scheduling.RemoveOpening(ctx, tx, s, r.Path("opening"), r.Version()); err != nil {
-		return Answer{}, err
-	}
-	return NoContent(), nil
-}
-
-func openWeek(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in scheduling.NewWeek) (Answer, error) {
-	return reply(scheduling.OpenWeek(ctx, tx, s, in))
 }
 
 func addSession(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in scheduling.NewSession) (Answer, error) {

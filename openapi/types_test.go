@@ -91,7 +91,12 @@ var types = map[string]any{
 	"Settlement": shares.LabSettlement{}, "Balance": shares.Balance{}, "Payment": shares.Payment{},
 
 	"NewOpening": scheduling.NewOpening{}, "Opening": scheduling.Opening{},
-	"WeekRequest": scheduling.NewWeek{}, "WeekOpened": scheduling.OpenedWeek{},
+	"OpeningChange": scheduling.OpeningChange{}, "OpeningChanged": scheduling.ChangedOpening{},
+	"NewClosure": scheduling.NewClosure{}, "Closure": scheduling.Closure{}, "ClosureChanged": scheduling.ChangedClosure{},
+	"NewExtraDay": scheduling.NewExtraDay{}, "ExtraDay": scheduling.ExtraDay{}, "ExtraDayChanged": scheduling.ChangedExtraDay{},
+	"Calendar": scheduling.Calendar{}, "CalendarSettings": scheduling.CalendarSettings{}, "CalendarChanged": scheduling.ChangedCalendar{},
+	"OpenedDays": scheduling.OpenedDays{}, "CalendarChange": scheduling.CalendarChange{}, "KeptSession": scheduling.KeptSession{},
+	"OccurrenceNote": scheduling.OccurrenceNote{}, "WeekRequest": scheduling.NewWeek{},
 	"NewSession": scheduling.NewSession{}, "Session": scheduling.OpenSession{},
 	"AvailabilityRequest": scheduling.Wish{}, "FilmDescribed": scheduling.Film{},
 	"Availability": scheduling.Availability{}, "SessionOffer": scheduling.Offer{},

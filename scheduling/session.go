@@ -166,24 +166,18 @@ func checkSessionParts(ctx context.Context, tx pgx.Tx, s lab.Scope, tank, operat
 	return no.OrNil()
 }
 
-// tankTaken says whether the session's tank has another one then.
-func tankTaken(ctx context.Context, tx pgx.Tx, labID string, in NewSession) (taken bool, err error) {
-	err = tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM sessions
-			WHERE lab_id = $1 AND tank_id = $2 AND during && tstzrange($3, $4) AND cancelled_at IS NULL)`,
-		labID, in.Tank, in.Start, in.End).Scan(&taken)
-	if err != nil {
-		return false, fmt.Errorf("look for sessions: %w", err)
-	}
-	return taken, nil
-}
-
-func insertSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession, opening *string) (Session, error) {
+// insertSession adds a session, of an opening's day unless that is nil.
+func insertSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession, of *occurrence) (Session, error) {
 	var id string
+	var opening, day any
+	if of != nil {
+		opening, day = of.opening.ID, of.day
+	}
 	err := tx.QueryRow(ctx, `
-		INSERT INTO sessions (lab_id, id, tank_id, operator_id, during, processes, opening_id, kind)
-		VALUES ($1, new_id('session', $2), $3, nullif($4, ''), tstzrange($5, $6, '[)'), $7, $8, coalesce(nullif($9, ''), 'attended'))
+		INSERT INTO sessions (lab_id, id, tank_id, operator_id, during, processes, opening_id, occurs_on, kind)
+		VALUES ($1, new_id('session', $2), $3, nullif($4, ''), tstzrange($5, $6, '[)'), $7, $8, $9, coalesce(nullif($10, ''), 'attended'))
 		RETURNING id`,
-		s.Lab.ID, s.Now, in.Tank, in.Operator, in.Start, in.End, nonNil(in.Processes), opening, string(in.Kind)).Scan(&id)
+		s.Lab.ID, s.Now, in.Tank, in.Operator, in.Start, in.End, nonNil(in.Processes), opening, day, string(in.Kind)).Scan(&id)
 	if lab.Violates(err, lab.ExclusionViolation, "sessions_tank_free") {
 		return Session{}, lab.Refuse(lab.Conflict, "tank-taken", "the tank has another session at that time")
 	}

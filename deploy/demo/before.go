@@ -37,7 +37,7 @@ func (s *story) weeksBefore() error {
 // openWeek makes a week's sessions; every opening must make one.
 func (s *story) openWeek(ctx context.Context, n int) error {
 	year, number := s.cal.week(n).ISOWeek()
-	var opened scheduling.OpenedWeek
+	var opened scheduling.CalendarChange
 	in := scheduling.NewWeek{Week: fmt.Sprintf("%04d-W%02d", year, number)}
 	if err := s.people[stewardKey].post(ctx, s.in("weeks"), in, &opened); err != nil {
 		return err

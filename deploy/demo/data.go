@@ -32,7 +32,7 @@ type coop struct {
 	} `json:"tanks"`
 	Cabinets []json.RawMessage `json:"cabinets"`
 	Openings []struct {
-		Weekday   int            `json:"weekday"`
+		Rule      string         `json:"rule"`
 		Starts    string         `json:"starts"`
 		Lasts     units.Duration `json:"lasts"`
 		Tank      string         `json:"tank"`

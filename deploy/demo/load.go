@@ -71,7 +71,7 @@ func (s *story) equip(ctx context.Context, keeper person) error {
 	}
 	for _, o := range s.coop.Openings {
 		in := scheduling.NewOpening{
-			Weekday: o.Weekday, Starts: o.Starts, Lasts: o.Lasts, Processes: o.Processes,
+			Rule: o.Rule, Starts: o.Starts, Lasts: o.Lasts, Processes: o.Processes,
 			Tank: s.tanks[o.Tank], Operator: s.people[o.Operator].id,
 		}
 		if err := keeper.post(ctx, s.in("openings"), in, nil); err != nil {
