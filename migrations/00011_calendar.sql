@@ -81,6 +81,8 @@ INSERT INTO calendars (lab_id, opened)
     SELECT lab_id, range_agg(daterange(date_trunc('week', occurs_on)::date, date_trunc('week', occurs_on)::date + 7))
     FROM sessions WHERE occurs_on IS NOT NULL GROUP BY lab_id;
 
+SELECT guard_lab('closures'), guard_lab('extra_days'), guard_lab('calendars');
+
 -- +goose Down
 -- The tables of before know weekly openings with an operator alone: of a rule
 -- with several weekdays each becomes one, and what is no such rule goes.
