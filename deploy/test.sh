@@ -1,7 +1,7 @@
 #!/bin/sh
 # All checks of Wetside: gofmt, go vet, staticcheck, the tests with the race
-# detector, the tests with their coverage, fuzzing of chemistry's parsers for
-# 10 s each (WETSIDE_FUZZ_TIME=60s by night), and govulncheck.
+# detector, the tests with their coverage, fuzzing of chemistry's parsers and
+# of planning for 10 s each (WETSIDE_FUZZ_TIME=60s by night), and govulncheck.
 #
 #   sh deploy/test.sh [PACKAGE ...]      (default ./...)
 #
@@ -96,6 +96,12 @@ if ! have hledger && [ "${WETSIDE_TEST_WITHOUT_HLEDGER:-}" != yes ]; then
 	timed "installing hledger, which reads the books that the tests export" install_packages hledger
 fi
 
+# The planner's plans are held against what a solver, not ours, finds best.
+if ! have minizinc && [ "${WETSIDE_TEST_WITHOUT_MINIZINC:-}" != yes ]; then
+	can_install || die "minizinc is missing: install it, or set WETSIDE_TEST_WITHOUT_MINIZINC=yes to leave the planner without its referee"
+	timed "installing minizinc, whose solver referees the planner" install_packages minizinc
+fi
+
 # tests OPTIONS PACKAGE ... leaves out what a package's tests reach of the whole
 # program, which go test puts on each line; coverage sums that up better.
 tests() {
@@ -117,13 +123,18 @@ fi
 check "go test -cover" tests -coverpkg=./... -coverprofile="$out/cover.out" "$@"
 check "coverage" coverage
 
-# fuzz TARGET tries one of chemistry's parsers on made-up input: 10 s, or as
+# fuzz PACKAGE TARGET tries what a target tests on made-up input: 10 s, or as
 # long as WETSIDE_FUZZ_TIME says, which is 60s by night.
-fuzz() { go test ./chemistry -run '^$' -fuzz "^$1\$" -fuzztime "${WETSIDE_FUZZ_TIME:-10s}"; }
+fuzz() { go test "$1" -run '^$' -fuzz "^$2\$" -fuzztime "${WETSIDE_FUZZ_TIME:-10s}"; }
 case " $* " in
 *" ./... "* | *" ./chemistry "*)
-	check "fuzzing processes" fuzz FuzzProcess
-	check "fuzzing kits" fuzz FuzzKit
+	check "fuzzing processes" fuzz ./chemistry FuzzProcess
+	check "fuzzing kits" fuzz ./chemistry FuzzKit
+	;;
+esac
+case " $* " in
+*" ./... "* | *" ./scheduling/planner/checker "*)
+	check "fuzzing planning" fuzz ./scheduling/planner/checker FuzzSolve
 	;;
 esac
 check "govulncheck" vulnerabilities "$@"

@@ -49,8 +49,8 @@ func TestBoundsAreNotBeatenByOtherPlans(t *testing.T) {
 	t.Parallel()
 	compared := 0
 	rapid.Check(t, func(t *rapid.T) {
-		d := dice{t, rapid.Bool().Draw(t, "even")}
-		p := randomProblem(t)
+		d := rapidDice(t)
+		p := randomProblem(d)
 		plan := solve(t, p)
 		for range 4 {
 			q := restrict(d, p)

@@ -83,6 +83,13 @@ var lifeBreaches = map[string]breach{
 	"a kit a second past its shelf life": {4, "batch b4: it mixes kit kit-7", func(w *week) {
 		w.set("c41-new").Mix.By = ptr(at("04 16:59:59"))
 	}},
+	"a kit that a frozen batch mixes later": {4, "it mixes set c41-new, which batch stands-2 mixes", func(w *week) {
+		w.bath("new-dev").Life = nil
+		w.Frozen = append(w.Frozen, planner.FrozenBatch{Batch: planner.Batch{
+			ID: "stands-2", Session: "wed-small", Tank: "small-tank", Process: "c41", Class: "c41-n", BathSet: "c41-new",
+			Mixes: true, Start: at("04 22:00:00"), Wet: at("04 23:10:00"), End: at("04 23:50:00"), Clear: at("04 23:59:00"),
+		}})
+	}},
 	"a kit that a frozen batch mixed before": {4, "which batch stands-2 uses before", func(w *week) {
 		w.bath("new-dev").Life = nil
 		w.Frozen = append(w.Frozen, planner.FrozenBatch{Batch: planner.Batch{

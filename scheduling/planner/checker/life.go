@@ -42,6 +42,7 @@ func firstToMix(a, b *run) int {
 
 // checkMixing judges the runs of one set, in order, by who mixes it and when.
 func (j *judge) checkMixing(set *planner.BathSet, users []*run) {
+	stands := slices.IndexFunc(users, func(r *run) bool { return r.frozen && r.Mixes })
 	for i, r := range users {
 		if r.frozen {
 			continue
@@ -61,6 +62,8 @@ func (j *judge) checkMixing(set *planner.BathSet, users []*run) {
 			}
 		case !r.Mixes:
 			j.add(ruleLife, r.ID, "", "it is the first to use set %s and does not mix it", set.ID)
+		case stands > 0:
+			j.add(ruleLife, r.ID, "", "it mixes set %s, which batch %s mixes", set.ID, users[stands].ID)
 		case set.Mix.By != nil && r.Start.After(*set.Mix.By):
 			j.add(ruleLife, r.ID, "", "it mixes kit %s at %s, which keeps until %s",
 				set.Mix.Kit, stamp(r.Start), stamp(*set.Mix.By))

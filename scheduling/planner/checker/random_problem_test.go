@@ -2,6 +2,7 @@ package checker_test
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"slices"
 	"time"
 
@@ -18,8 +19,7 @@ var (
 
 // randomProblem draws a small valid problem without frozen batches: scarce
 // enough in everything that each rule stands in some roll's way.
-func randomProblem(t *rapid.T) *planner.Problem {
-	d := dice{t, rapid.Bool().Draw(t, "even")}
+func randomProblem(d dice) *planner.Problem {
 	p := &planner.Problem{
 		Horizon:           planner.Window{Start: monday, End: monday.Add(3 * 24 * time.Hour)},
 		Search:            planner.Search{Seed: d.amount(0, 9), Iterations: 150},
@@ -60,22 +60,30 @@ func randomProblem(t *rapid.T) *planner.Problem {
 	return p
 }
 
-// A dice draws the parts of a problem. rapid prefers small numbers and the
-// ends of ranges; an even dice spreads them, which makes for fuller plans, and
-// the other sort shrinks better.
-type dice struct {
-	*rapid.T
-	even bool
+// A dice draws the parts of a problem: a whole number from low to high.
+type dice func(low, high int64) int64
+
+// rapidDice draws by rapid. That prefers small numbers and the ends of ranges;
+// an even dice spreads them, which makes for fuller plans, and the other sort
+// shrinks better.
+func rapidDice(t *rapid.T) dice {
+	if !rapid.Bool().Draw(t, "even") {
+		return func(low, high int64) int64 { return rapid.Int64Range(low, high).Draw(t, "amount") }
+	}
+	return func(low, high int64) int64 {
+		n := rapid.Uint64().Draw(t, "even amount") * 0x9e3779b97f4a7c15
+		n = (n ^ n>>29) * 0xbf58476d1ce4e5b9
+		return low + int64((n^n>>32)%uint64(high-low+1))
+	}
 }
 
-func (d dice) amount(low, high int64) int64 {
-	if !d.even {
-		return rapid.Int64Range(low, high).Draw(d.T, "amount")
-	}
-	n := rapid.Uint64().Draw(d.T, "even amount") * 0x9e3779b97f4a7c15
-	n = (n ^ n>>29) * 0xbf58476d1ce4e5b9
-	return low + int64((n^n>>32)%uint64(high-low+1))
+// seededDice draws evenly, the same for the same seed.
+func seededDice(seed uint64) dice {
+	rng := rand.New(rand.NewPCG(seed, 17))
+	return func(low, high int64) int64 { return low + rng.Int64N(high-low+1) }
 }
+
+func (d dice) amount(low, high int64) int64 { return d(low, high) }
 
 func (d dice) minutes(low, high int64) units.Duration {
 	return units.Duration(d.amount(low, high)) * units.Minute

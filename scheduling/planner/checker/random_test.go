@@ -14,7 +14,7 @@ import (
 )
 
 // solve plans a problem and holds that the plan keeps every rule.
-func solve(t *rapid.T, p *planner.Problem) *planner.Plan {
+func solve(t rapid.TB, p *planner.Problem) *planner.Plan {
 	plan, err := planner.Solve(context.Background(), p, nil)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, dump(p))
@@ -42,7 +42,7 @@ func TestPlansOfRandomProblemsKeepEveryRule(t *testing.T) {
 	t.Parallel()
 	placed, besides := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
-		p := randomProblem(t)
+		p := randomProblem(rapidDice(t))
 		plan := solve(t, p)
 		if len(plan.Batches) == 0 {
 			return
@@ -62,56 +62,56 @@ func TestPlansOfRandomProblemsKeepEveryRule(t *testing.T) {
 // this plan has nothing to spoil so.
 type spoiling struct {
 	rule int // among those broken
-	do   func(t *rapid.T, p *planner.Problem, plan *planner.Plan) bool
+	do   func(d dice, p *planner.Problem, plan *planner.Plan) bool
 }
 
 var spoilings = map[string]spoiling{
-	"a start a second earlier": {6, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
-		return spoil(t, plan, func(b *planner.Batch) bool { b.Start = b.Start.Add(-time.Second); return true })
+	"a start a second earlier": {6, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
+		return spoil(d, plan, func(b *planner.Batch) bool { b.Start = b.Start.Add(-time.Second); return true })
 	}},
-	"a start a second later": {6, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
-		return spoil(t, plan, func(b *planner.Batch) bool { b.Start = b.Start.Add(time.Second); return true })
+	"a start a second later": {6, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
+		return spoil(d, plan, func(b *planner.Batch) bool { b.Start = b.Start.Add(time.Second); return true })
 	}},
-	"a reel dropped": {2, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
-		return spoil(t, plan, func(b *planner.Batch) bool {
+	"a reel dropped": {2, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
+		return spoil(d, plan, func(b *planner.Batch) bool {
 			if b.Reels[0].Count--; b.Reels[0].Count == 0 {
 				b.Reels = b.Reels[1:]
 			}
 			return true
 		})
 	}},
-	"a reel more": {2, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
-		return spoil(t, plan, func(b *planner.Batch) bool { b.Reels[0].Count++; return true })
+	"a reel more": {2, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
+		return spoil(d, plan, func(b *planner.Batch) bool { b.Reels[0].Count++; return true })
 	}},
-	"a cabinet that dries in another time": {7, func(t *rapid.T, p *planner.Problem, plan *planner.Plan) bool {
+	"a cabinet that dries in another time": {7, func(d dice, p *planner.Problem, plan *planner.Plan) bool {
 		drying := func(id string) any {
 			return find(p.Cabinets, func(c planner.Cabinet) string { return c.ID }, id).Drying
 		}
-		return spoil(t, plan, func(b *planner.Batch) bool {
-			other := rapid.SampledFrom(p.Cabinets).Draw(t, "cabinet").ID
+		return spoil(d, plan, func(b *planner.Batch) bool {
+			other := pick(d, p.Cabinets).ID
 			was := b.Rolls[0].Cabinet
 			b.Rolls[0].Cabinet = other
 			return drying(was) != drying(other)
 		})
 	}},
-	"a bath set of another process": {3, func(t *rapid.T, p *planner.Problem, plan *planner.Plan) bool {
-		return spoil(t, plan, func(b *planner.Batch) bool {
+	"a bath set of another process": {3, func(d dice, p *planner.Problem, plan *planner.Plan) bool {
+		return spoil(d, plan, func(b *planner.Batch) bool {
 			i := slices.IndexFunc(p.BathSets, func(s planner.BathSet) bool { return !slices.Contains(s.Processes, b.Process) })
 			b.BathSet = p.BathSets[i].ID
 			return true
 		})
 	}},
-	"mixing or not, the other way": {4, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
-		return spoil(t, plan, func(b *planner.Batch) bool { b.Mixes = !b.Mixes; return true })
+	"mixing or not, the other way": {4, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
+		return spoil(d, plan, func(b *planner.Batch) bool { b.Mixes = !b.Mixes; return true })
 	}},
-	"a roll in two batches": {8, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
+	"a roll in two batches": {8, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
 		if len(plan.Batches) < 2 {
 			return false
 		}
 		plan.Batches[0].Rolls = append(plan.Batches[0].Rolls, plan.Batches[1].Rolls[0])
 		return true
 	}},
-	"a roll moved to a batch that ends at another time": {7, func(_ *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
+	"a roll moved to a batch that ends at another time": {7, func(_ dice, _ *planner.Problem, plan *planner.Plan) bool {
 		if len(plan.Batches) < 2 || plan.Batches[0].End.Equal(plan.Batches[1].End) {
 			return false
 		}
@@ -120,45 +120,45 @@ var spoilings = map[string]spoiling{
 		from.Rolls = from.Rolls[1:]
 		return true
 	}},
-	"a batch forgotten": {8, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
+	"a batch forgotten": {8, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
 		if len(plan.Batches) == 0 {
 			return false
 		}
 		plan.Batches = plan.Batches[1:]
 		return true
 	}},
-	"a roll left out in silence": {8, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
+	"a roll left out in silence": {8, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
 		if len(plan.LeftOut) == 0 {
 			return false
 		}
 		plan.LeftOut = plan.LeftOut[1:]
 		return true
 	}},
-	"a roll left out and placed": {8, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
-		return spoil(t, plan, func(b *planner.Batch) bool {
+	"a roll left out and placed": {8, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
+		return spoil(d, plan, func(b *planner.Batch) bool {
 			plan.LeftOut = append(plan.LeftOut, leftOut(b.Rolls[0].Roll, planner.ReasonReels, ""))
 			return true
 		})
 	}},
-	"a value better by one": {9, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
-		l := &plan.Levels[rapid.IntRange(0, 5).Draw(t, "level")]
+	"a value better by one": {9, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
+		l := &plan.Levels[d.amount(0, 5)]
 		l.Value--
 		l.Bound = min(l.Bound, l.Value)
 		return true
 	}},
-	"a bound above its value": {9, func(t *rapid.T, _ *planner.Problem, plan *planner.Plan) bool {
-		l := &plan.Levels[rapid.IntRange(0, 5).Draw(t, "level")]
+	"a bound above its value": {9, func(d dice, _ *planner.Problem, plan *planner.Plan) bool {
+		l := &plan.Levels[d.amount(0, 5)]
 		l.Bound = l.Value + 1
 		return true
 	}},
 }
 
 // spoil changes one of a plan's batches.
-func spoil(t *rapid.T, plan *planner.Plan, do func(*planner.Batch) bool) bool {
+func spoil(d dice, plan *planner.Plan, do func(*planner.Batch) bool) bool {
 	if len(plan.Batches) == 0 {
 		return false
 	}
-	return do(&plan.Batches[rapid.IntRange(0, len(plan.Batches)-1).Draw(t, "batch")])
+	return do(&plan.Batches[d.amount(0, int64(len(plan.Batches)-1))])
 }
 
 func TestSpoiltPlansAreNeverAccepted(t *testing.T) {
@@ -168,10 +168,11 @@ func TestSpoiltPlansAreNeverAccepted(t *testing.T) {
 			t.Parallel()
 			spoilt := 0
 			rapid.Check(t, func(t *rapid.T) {
-				p := randomProblem(t)
+				d := rapidDice(t)
+				p := randomProblem(d)
 				p.Search.Iterations = 1
 				plan := solve(t, p)
-				if !s.do(t, p, plan) {
+				if !s.do(d, p, plan) {
 					return
 				}
 				spoilt++

@@ -1,0 +1,5 @@
+//go:build !race
+
+package referee_test
+
+const defaultProblems = 60
