@@ -36,6 +36,11 @@ func runPlan(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 	if *budget < 0 || *budget != units.FromStd(*budget).Std() {
 		return &exitError{2, fmt.Errorf("--budget is %s, want whole seconds", *budget)}
 	}
+	if given := false; *budget == 0 {
+		if fs.Visit(func(f *flag.Flag) { given = given || f.Name == "budget" }); given {
+			return &exitError{2, errors.New("--budget is 0s, which leaves no time to plan in: want 1s or more, or leave it out")}
+		}
+	}
 	p, err := planner.DecodeProblem(stdin)
 	if err != nil {
 		return &exitError{2, err}

@@ -51,6 +51,9 @@ const (
 	maxDistance = 100 * 366 * 24 * time.Hour // of any instant from the horizon's start
 )
 
+// maxFaults is how many faults are told: who has that many mends a rule, not each.
+const maxFaults = 100
+
 // A validator gathers faults.
 type validator struct {
 	p      *Problem
@@ -58,9 +61,13 @@ type validator struct {
 	ix     indexes
 }
 
-// Validate gives everything that makes p unfit for planning; none means that
-// Solve takes it.
+// Validate gives what makes p unfit for planning, up to a hundred faults; none
+// means that Solve takes it. Of a problem with too many rolls nothing else is
+// said, of another list that is too long nothing of its parts.
 func (p *Problem) Validate() []Fault {
+	if n := len(p.Rolls); n > MaxRolls {
+		return []Fault{{"/rolls", fmt.Sprintf("holds %d, want at most %d", n, MaxRolls)}}
+	}
 	v := &validator{p: p, ix: newIndexes(p)}
 	v.search()
 	v.equipment()
@@ -73,7 +80,9 @@ func (p *Problem) Validate() []Fault {
 }
 
 func (v *validator) add(pointer, format string, args ...any) {
-	v.faults = append(v.faults, Fault{Pointer: pointer, Detail: fmt.Sprintf(format, args...)})
+	if len(v.faults) < maxFaults {
+		v.faults = append(v.faults, Fault{Pointer: pointer, Detail: fmt.Sprintf(format, args...)})
+	}
 }
 
 // at makes a pointer of its parts, escaping as RFC 6901 wants.
@@ -123,6 +132,7 @@ func (v *validator) known(ix map[string]int, what, id string, parts ...any) bool
 func (v *validator) ids(list, field string, n, most int, id func(int) string) {
 	if n > most {
 		v.add(at(list), "holds %d, want at most %d", n, most)
+		return
 	}
 	first := make(map[string]int, n)
 	for i := range n {
