@@ -15,6 +15,7 @@ type Answer struct {
 
 	media  string // of text, where that is the body
 	text   []byte
+	tagged bool
 	cursor string           // the next page's, unsigned
 	signed func(string) any // the body with the cursor signed
 }
@@ -30,6 +31,14 @@ func Created(location string, body any) Answer {
 // Text answers 200 with a text of some media type.
 func Text(media string, text []byte) Answer {
 	return Answer{Status: http.StatusOK, media: media, text: text}
+}
+
+// Tagged is Text with an ETag, so that who comes again is answered 304 if
+// nothing has changed.
+func Tagged(media string, text []byte) Answer {
+	a := Text(media, text)
+	a.tagged = true
+	return a
 }
 
 // NoContent answers 204.

@@ -21,6 +21,12 @@ func tagOf(revision int64, body []byte) string {
 	return fmt.Sprintf(`"v%d-%s"`, revision, hex.EncodeToString(sum[:6]))
 }
 
+// digestTag is the tag of what has no revision: it is what its bytes are.
+func digestTag(body []byte) string {
+	sum := sha256.Sum256(body)
+	return `"` + hex.EncodeToString(sum[:16]) + `"`
+}
+
 var tagText = regexp.MustCompile(`^"v([1-9][0-9]{0,17})(-[0-9a-f]{12})?"$`)
 
 // splitTags splits a list of entity tags. Commas within quotes do not part.

@@ -120,6 +120,7 @@ func (a *API) operations() []operation {
 		a.boardOperations(),
 		messageOperations(),
 		a.hookOperations(),
+		a.feedOperations(),
 		bookingOperations(),
 		waitingOperations(),
 		directionOperations(),

@@ -117,6 +117,7 @@ var problemTypes = []problemType{
 	{"terms-change-open", 409, "A change of terms is open", "Sharers have yet to consent to another rule for this kit. Wait for them, or withdraw the change."},
 	{"too-large", 413, "Too large", "A request's body may have 1 MiB at most."},
 	{"too-many-attempts", 429, "Too many wrong passwords", "Several wrong passwords came in a row for this address. Wait as long as Retry-After says, or sign in by a code."},
+	{"too-many-feeds", 409, "Enough feeds", "A member has ten calendar feeds at most. End one first."},
 	{"too-many-hooks", 409, "Enough web hooks", "A lab has twenty web hooks at most. Remove one first."},
 	{"too-many-in-booking", 422, "Too many rolls in one booking", "A booking has 100 rolls at most."},
 	{"too-many-rolls", 409, "Too many rolls for one plan", "More rolls wait than one plan takes. Plan a shorter span of days."},

@@ -28,6 +28,9 @@ func (c *call) render(a Answer) (rendered, error) {
 	}
 	if a.text != nil {
 		out.header["Content-Type"], out.body = a.media, a.text
+		if a.tagged {
+			out.header["ETag"] = digestTag(a.text)
+		}
 		return out, nil
 	}
 	if a.Body == nil {

@@ -35,6 +35,7 @@ func TestStory(t *testing.T) {
 	t.Run("8 a kit is closed and all is settled", s.settled)
 	t.Run("every amount is explained", s.explained)
 	t.Run("a charge is corrected", s.corrected)
+	t.Run("calendars are read by other programs", s.calendars)
 	t.Run("members see their own alone", s.private)
 }
 

@@ -102,6 +102,12 @@ if ! have minizinc && [ "${WETSIDE_TEST_WITHOUT_MINIZINC:-}" != yes ]; then
 	timed "installing minizinc, whose solver referees the planner" install_packages minizinc
 fi
 
+# Calendars are read by another program too.
+if ! /usr/bin/python3 -c 'import icalendar' 2>/dev/null && [ "${WETSIDE_TEST_WITHOUT_ICALENDAR:-}" != yes ]; then
+	can_install || die "python3-icalendar is missing: install it, or set WETSIDE_TEST_WITHOUT_ICALENDAR=yes to leave calendars unchecked"
+	timed "installing python3-icalendar, which reads the calendars that the tests write" install_packages python3-icalendar
+fi
+
 # tests OPTIONS PACKAGE ... leaves out what a package's tests reach of the whole
 # program, which go test puts on each line; coverage sums that up better.
 tests() {

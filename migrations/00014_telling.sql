@@ -119,7 +119,7 @@ CREATE TABLE mails (
     lab_id text COLLATE "C" NOT NULL REFERENCES labs,
     id text COLLATE "C" NOT NULL,
     recipient text NOT NULL CHECK (length(recipient) BETWEEN 3 AND 254),
-    subject text NOT NULL CHECK (length(subject) BETWEEN 1 AND 200),
+    subject text NOT NULL CHECK (length(subject) BETWEEN 1 AND 300),
     text text NOT NULL CHECK (length(text) BETWEEN 1 AND 20000),
     queued_at timestamptz NOT NULL,
     PRIMARY KEY (lab_id, id)
@@ -172,10 +172,26 @@ CREATE TABLE hook_deliveries (
 );
 CREATE INDEX hook_deliveries_by_event ON hook_deliveries (lab_id, event_id);
 
+-- Calendars that programs read by a secret address; the secret is random and
+-- long, so its SHA-256 is enough.
+CREATE TABLE feeds (
+    lab_id text COLLATE "C" NOT NULL,
+    id text COLLATE "C" NOT NULL,
+    member_id text COLLATE "C" NOT NULL,
+    feed_of text NOT NULL CHECK (feed_of IN ('member', 'lab')),
+    secret_sha256 bytea NOT NULL,
+    created_at timestamptz NOT NULL,
+    PRIMARY KEY (lab_id, id),
+    CONSTRAINT feeds_member FOREIGN KEY (lab_id, member_id) REFERENCES members,
+    CONSTRAINT feeds_secret UNIQUE (lab_id, secret_sha256)
+);
+CREATE INDEX feeds_by_member ON feeds (lab_id, member_id, id);
+
 SELECT guard_lab('messages'), guard_lab('notice_wishes'), guard_lab('mails'), guard_lab('hooks'),
-    guard_lab('hook_events'), guard_lab('hook_deliveries');
+    guard_lab('hook_events'), guard_lab('hook_deliveries'), guard_lab('feeds');
 
 -- +goose Down
+DROP TABLE feeds;
 DROP TABLE hook_deliveries, hook_events, hooks;
 DROP TABLE mails, notice_wishes, messages;
 DROP TABLE river_notification, river_queue, river_leader, river_job;

@@ -104,6 +104,7 @@ var types = map[string]any{
 	"Message": telling.Message{}, "ReadUpTo": telling.ReadUpTo{}, "MarkedRead": telling.MarkedRead{},
 	"NoticeWish": telling.Wish{}, "NoticeWishChange": telling.WishChange{},
 	"NewHook": telling.NewHook{}, "Hook": telling.Hook{}, "HookSecret": telling.HookSecret{}, "Delivery": telling.Delivery{},
+	"NewFeed": scheduling.NewFeed{}, "Feed": scheduling.Feed{}, "FeedMade": scheduling.FeedMade{},
 	"HookEvent": telling.Event{}, "HookEventData": telling.EventData{},
 	"Places": scheduling.Places{}, "PlacesReason": scheduling.PlaceReason{},
 	"NewRoll": scheduling.NewRoll{}, "RollChange": scheduling.RollChange{}, "Roll": scheduling.Roll{},

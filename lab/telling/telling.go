@@ -11,6 +11,7 @@ package telling
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -45,42 +46,72 @@ func Tell(ctx context.Context, tx pgx.Tx, s lab.Scope, n Notice) error {
 	if err != nil {
 		return fmt.Errorf("tell %s: %w", n.Kind, err)
 	}
-	rows, err := tx.Query(ctx, tellQuery, s.Lab.ID, s.Now, n.To, n.Role, n.Kind, n.About, as.title, text)
+	rows, err := tx.Query(ctx, tellQuery, s.Lab.ID, s.Now, n.To, n.Role, n.Kind, n.About, as.title, text,
+		as.mail, subject(s.Lab, as), text+"\n"+signature)
 	if err != nil {
 		return fmt.Errorf("tell %s: %w", n.Kind, err)
 	}
-	deliveries, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (any, error) {
-		var d deliveryJob
-		err := row.Scan(&d.Hook, &d.Event)
-		return d, err
+	var mail, hook, event *string
+	var mails, deliveries []any
+	_, err = pgx.ForEachRow(rows, []any{&mail, &hook, &event}, func() error {
+		if mail != nil {
+			mails = append(mails, mailJob{*mail})
+		} else {
+			deliveries = append(deliveries, deliveryJob{*hook, *event})
+		}
+		return nil
 	})
 	if err != nil {
 		return fmt.Errorf("tell %s: %w", n.Kind, err)
 	}
-	return jobs.Send(ctx, tx, s.Lab.ID, kindDelivery, deliveries...)
+	return errors.Join(
+		jobs.Send(ctx, tx, s.Lab.ID, kindMail, mails...),
+		jobs.Send(ctx, tx, s.Lab.ID, kindDelivery, deliveries...))
+}
+
+// signature ends the mail of a notice.
+const signature = `
+-- 
+You are told this as a member of the lab. What comes by mail is yours to choose
+(notice wishes).
+`
+
+func subject(l lab.Lab, as told) string {
+	if l.Name == "" {
+		return as.title
+	}
+	return as.title + " – " + l.Name
 }
 
 // tellQuery is one statement, since every booking waits for it. It gives the
-// hooks that are to hear of it, and the event.
+// mails to be sent, and the hooks that are to hear of it with the event.
 const tellQuery = `
 	WITH told AS (
-		SELECT r.member_id, coalesce(w.message, true) AS message
+		SELECT r.member_id, coalesce(w.message, true) AS message, coalesce(w.mail, $9) AS mail
 		FROM (SELECT DISTINCT coalesce(guest_of, id) AS member_id FROM members
 			WHERE lab_id = $1 AND left_at IS NULL AND (id = ANY ($3) OR $4 = ANY (roles))) r
 		LEFT JOIN notice_wishes w ON w.lab_id = $1 AND w.member_id = r.member_id AND w.kind = $5),
 	message AS (
 		INSERT INTO messages (lab_id, id, member_id, kind, about, title, text, sent_at)
 		SELECT $1, new_id('message', $2), member_id, $5, nullif($6, ''), $7, $8, $2 FROM told WHERE message),
+	mail AS (
+		INSERT INTO mails (lab_id, id, recipient, subject, text, queued_at)
+		SELECT $1, new_id('mail', now()), m.email, $10, $11, now()
+		FROM told JOIN members m ON m.lab_id = $1 AND m.id = told.member_id
+		WHERE told.mail AND m.email IS NOT NULL
+		RETURNING id),
 	hook AS (
 		SELECT id FROM hooks
 		WHERE lab_id = $1 AND disabled_at IS NULL AND (kinds = '{}' OR $5 = ANY (kinds))),
 	event AS (
 		INSERT INTO hook_events (lab_id, id, kind, about, at)
 		SELECT $1, new_id('event', $2), $5, nullif($6, ''), $2 WHERE EXISTS (SELECT FROM hook)
-		RETURNING id)
-	INSERT INTO hook_deliveries (lab_id, hook_id, event_id)
-	SELECT $1, hook.id, event.id FROM hook, event
-	RETURNING hook_id, event_id`
+		RETURNING id),
+	delivery AS (
+		INSERT INTO hook_deliveries (lab_id, hook_id, event_id)
+		SELECT $1, hook.id, event.id FROM hook, event
+		RETURNING hook_id, event_id)
+	SELECT id, NULL, NULL FROM mail UNION ALL SELECT NULL, hook_id, event_id FROM delivery`
 
 // When words an instant in the lab's time.
 func When(l lab.Lab, t time.Time) string { return t.In(l.Location()).Format("Monday 2 January, 15:04") }
