@@ -73,7 +73,7 @@ func (k *keyring) read(ctx context.Context, clock time.Time, age time.Duration) 
 		return had.ring, nil
 	}
 	defer k.reading.Unlock()
-	if now := k.last.Load(); now != had { // read meanwhile
+	if now := k.last.Load(); now != nil && now != had { // read meanwhile
 		return now.ring, nil
 	}
 	var ring signin.Ring
@@ -111,6 +111,7 @@ func (k *keyring) signer(ctx context.Context, tx pgx.Tx, clock time.Time) (strin
 		if _, err := k.vault.Tend(ctx, tx, clock); err != nil {
 			return "", nil, err
 		}
+		k.last.Store(nil) // it will have to know the key it made
 		if ring, _, err = k.vault.Ring(ctx, tx, clock); err != nil {
 			return "", nil, err
 		}

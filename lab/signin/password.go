@@ -91,7 +91,7 @@ func isAbout(text string, about []string) bool {
 	before := rest
 	for _, name := range append(about, "wetside") {
 		for _, word := range strings.FieldsFunc(strings.ToLower(normal(name)), notLetter) {
-			if utf8.RuneCountInString(word) >= 3 {
+			if utf8.RuneCountInString(word) >= 2 {
 				rest = strings.ReplaceAll(rest, word, "")
 			}
 		}

@@ -26,7 +26,7 @@ func (v *Vault) Tend(ctx context.Context, tx pgx.Tx, clock time.Time) (made bool
 	_, _, signs := ring.Signer(clock)
 	switch {
 	case !signs: // the first, or the one there was cannot be opened any more
-		return true, v.succeed(ctx, tx, clock, clock)
+		return true, v.succeed(ctx, tx, clock, clock.Add(-clockSkew))
 	case ring[0].SignsUntil == nil && !ring[0].SignsFrom.Add(keyUse-keyLead).After(clock):
 		return true, v.succeed(ctx, tx, clock, clock.Add(keyLead))
 	}
@@ -43,7 +43,7 @@ func (v *Vault) Rotate(ctx context.Context, tx pgx.Tx, clock time.Time) (made bo
 	}
 	from := clock.Add(keySoon)
 	if _, _, signs := ring.Signer(clock); !signs {
-		from = clock
+		from = clock.Add(-clockSkew)
 	}
 	return true, v.succeed(ctx, tx, clock, from)
 }
@@ -58,7 +58,7 @@ func (v *Vault) Revoke(ctx context.Context, tx pgx.Tx, clock time.Time) error {
 	if _, err := tx.Exec(ctx, `DELETE FROM signing_keys`); err != nil {
 		return fmt.Errorf("revoke signing keys: %w", err)
 	}
-	return v.succeed(ctx, tx, clock, clock)
+	return v.succeed(ctx, tx, clock, clock.Add(-clockSkew))
 }
 
 // hold keeps everybody else from changing keys until the transaction ends.
@@ -70,7 +70,9 @@ func (v *Vault) hold(ctx context.Context, tx pgx.Tx, clock time.Time) (Ring, err
 	return ring, err
 }
 
-// succeed makes a key that signs from an instant on, when the newest ends.
+// succeed makes a key that signs from an instant on, when the newest ends. One
+// that is to sign at once does so from a minute ago: to a server whose clock is
+// a little behind it must not be one that has yet to begin.
 func (v *Vault) succeed(ctx context.Context, tx pgx.Tx, clock, from time.Time) error {
 	_, err := tx.Exec(ctx, `UPDATE signing_keys SET signs_until = $1, honoured_until = $2
 		WHERE signs_until IS NULL`, from, from.Add(v.tokens+2*clockSkew))
