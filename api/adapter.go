@@ -336,6 +336,9 @@ func (c *call) handle(ctx context.Context, tx pgx.Tx, s lab.Scope) (rendered, er
 		}
 	}
 	answer, err := c.op.Handle(ctx, tx, s, req)
+	if err := c.record(ctx, tx, s, answer, err); err != nil {
+		return rendered{}, err
+	}
 	if err != nil {
 		return rendered{}, err
 	}

@@ -109,6 +109,8 @@ func (a *API) operations() []operation {
 		a.providerOperations(),
 		a.labOperations(),
 		a.memberOperations(),
+		certificationOperations(),
+		auditOperations(),
 		equipmentOperations(),
 		filmOperations(),
 		handbookOperations(),

@@ -71,7 +71,11 @@ func mayRun(ctx context.Context, tx pgx.Tx, s lab.Scope, session Session, member
 	if session.Operator != "" && session.Operator != member {
 		return lab.Refuse(lab.Conflict, "session-taken", "another member runs this session")
 	}
-	return nil
+	certified, err := lab.Certified(ctx, tx, s, member, session.Tank)
+	if err == nil && !certified {
+		err = lab.Refuse(lab.Conflict, "not-certified", "this session is for members certified for its tank")
+	}
+	return err
 }
 
 // takeUp makes the first who books a self-service session its operator.
