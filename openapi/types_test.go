@@ -135,6 +135,7 @@ var types = map[string]any{
 	"FrozenBatch": planner.FrozenBatch{}, "PlanFound": planner.Plan{}, "PlannedBatch": planner.Batch{},
 	"ReelUse": planner.ReelUse{}, "Placement": planner.Placement{}, "LeftOut": planner.LeftOut{},
 	"PlanReason": planner.Reason{}, "PlanLevel": planner.Level{},
+	"PlanPlace": planner.Place{}, "PlanMove": planner.Move{},
 }
 
 // fieldsOf are the JSON names of a struct's fields, and which may be left out.

@@ -7,6 +7,8 @@ type Plan struct {
 	Batches []Batch   `json:"batches"`
 	LeftOut []LeftOut `json:"left_out"`
 	Levels  []Level   `json:"levels"`
+	// Moved are the rolls that the plan before had elsewhere: the changes of level 6.
+	Moved []Move `json:"moved,omitempty"`
 	// Complete says that the search ended by itself, not by the clock, so that
 	// the same problem gives the same plan on any machine.
 	Complete bool `json:"complete"`
@@ -42,6 +44,8 @@ type Batch struct {
 	Clear time.Time   `json:"clear"`
 	Reels []ReelUse   `json:"reels"`
 	Rolls []Placement `json:"rolls"`
+	// Why says what brings these rolls together and what keeps others out.
+	Why string `json:"why,omitempty"`
 }
 
 // A ReelUse is how many reels of one kind a batch takes.

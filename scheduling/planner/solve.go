@@ -52,7 +52,9 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	}
 	report(0)
 	complete := sr.run(limit, func(w *worth) bool { return bd.proves(w, upTo) }, report)
-	return sr.plan(bd, complete), nil
+	pl := sr.plan(bd, complete)
+	sr.tell(pl)
+	return pl, nil
 }
 
 // steps is how many improvement steps a problem gets by default: as many as
