@@ -269,11 +269,16 @@ func (c *call) admit(ctx context.Context, tx pgx.Tx) (lab.Scope, error) {
 	if inLab && labID != c.who.Lab {
 		return s, lab.ErrNoLab()
 	}
-	var err error
 	var stands bool
-	if s.Lab, err = lab.Find(ctx, tx, c.who.Lab); err == nil {
-		s.By, stands, err = lab.SignedIn(ctx, tx, c.who.Lab, c.who.Subject, c.who.SignIn, c.clock)
-	}
+	err := database.Together(ctx, tx,
+		func(tx pgx.Tx) (err error) {
+			s.Lab, err = lab.Find(ctx, tx, c.who.Lab)
+			return err
+		},
+		func(tx pgx.Tx) (err error) {
+			s.By, stands, err = lab.SignedIn(ctx, tx, c.who.Lab, c.who.Subject, c.who.SignIn, c.clock)
+			return err
+		})
 	switch {
 	case lab.RefusalCode(err) == "not-found":
 		return s, unauthenticated("invalid_token", "the token's member is not there any more")

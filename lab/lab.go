@@ -5,6 +5,7 @@ package lab
 
 import (
 	"slices"
+	"sync"
 	"time"
 
 	"wetside/lab/units"
@@ -44,12 +45,19 @@ const (
 
 // Location is the lab's time zone; a lab is stored only with one that loads.
 func (l Lab) Location() *time.Location {
+	if loc, ok := zones.Load(l.TimeZone); ok {
+		return loc.(*time.Location)
+	}
 	loc, err := time.LoadLocation(l.TimeZone)
 	if err != nil {
 		return time.UTC
 	}
+	zones.Store(l.TimeZone, loc)
 	return loc
 }
+
+// zones are time zones once read, by name: each is a file.
+var zones sync.Map
 
 // A Role is what a member may do beyond being one.
 type Role string

@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/database"
 	"wetside/lab/jobs"
 	"wetside/lab/telling"
 )
@@ -86,29 +87,29 @@ const bookingQuery = `
 //   - does-not-fit: with every reason as a fault at the roll, and the nearest
 //     sessions that would take them instead
 func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, error) {
-	rules, err := openBookings(ctx, tx, s)
-	if err != nil {
-		return Booking{}, err
-	}
-	session, err := FindSession(ctx, tx, s, in.Session)
-	if err != nil {
-		return Booking{}, at("/session", err)
-	}
-	if err := session.open(s.Now); err != nil {
-		return Booking{}, err
-	}
-	rolls, err := bookable(ctx, tx, s, in.Rolls)
+	var session Session
+	var rolls []Roll
+	sh := &shop{s: s}
+	rules, err := openBookings(ctx, tx, s, func() []func(pgx.Tx) error {
+		return append(sh.reads(ctx, bookedOnly),
+			func(tx pgx.Tx) (err error) {
+				if session, err = FindSession(ctx, tx, s, in.Session); err != nil {
+					return at("/session", err)
+				}
+				return session.open(s.Now)
+			},
+			func(tx pgx.Tx) (err error) {
+				rolls, err = bookable(ctx, tx, s, in.Rolls)
+				return err
+			})
+	})
 	if err != nil {
 		return Booking{}, err
 	}
 	if err := mayBook(ctx, tx, s, rules, session, rolls, ""); err != nil {
 		return Booking{}, err
 	}
-	shop, err := readShop(ctx, tx, s)
-	if err != nil {
-		return Booking{}, err
-	}
-	if err := shop.fit(ctx, session, rolls); err != nil {
+	if err := sh.fit(ctx, session, rolls); err != nil {
 		return Booking{}, err
 	}
 	var until *time.Time
@@ -120,10 +121,9 @@ func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, 
 	if err != nil {
 		return Booking{}, err
 	}
-	if err := tookPlaces(ctx, tx, s.Lab.ID); err != nil {
-		return Booking{}, err
-	}
-	return b, tell(ctx, tx, s, kind, b, session, nil)
+	return b, database.Together(ctx, tx,
+		func(tx pgx.Tx) error { return tookPlaces(ctx, tx, s.Lab.ID) },
+		func(tx pgx.Tx) error { return tell(ctx, tx, s, kind, b, session, nil) })
 }
 
 // fit refuses with does-not-fit what a session cannot take, with every reason
@@ -155,6 +155,11 @@ func bookable(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([]Roll
 		return nil, lab.Refuse(lab.Invalid, "too-many-in-booking", "a booking has %d rolls at most", mostRolls).
 			With("/rolls", "length", "these are %d", len(ids))
 	}
+	read, err := queryRolls(ctx, tx, s.Lab.ID, s.Now, "AND r.id = ANY($3)", ids)
+	if err != nil {
+		return nil, err
+	}
+	byID := byKey(read, func(r Roll) string { return r.ID })
 	rolls := make([]Roll, 0, len(ids))
 	for i, id := range ids {
 		pointer := fmt.Sprintf("/rolls/%d", i)
@@ -162,12 +167,9 @@ func bookable(ctx context.Context, tx pgx.Tx, s lab.Scope, ids []string) ([]Roll
 			return nil, lab.Refuse(lab.Invalid, "roll-twice", "a roll is booked once").
 				With(pointer, "duplicate", "the roll is named twice")
 		}
-		roll, err := FindRoll(ctx, tx, s, id)
-		if err != nil {
-			return nil, at(pointer, err)
-		}
+		roll, there := byID[id]
 		switch {
-		case roll.Member != s.By.ID && !s.By.Has(lab.RoleSteward):
+		case !there, roll.Member != s.By.ID && !s.By.Has(lab.RoleSteward):
 			return nil, lab.Refuse(lab.NotFound, "not-found", "there is no such roll").With(pointer, "unknown", "not a roll of yours")
 		case roll.Status == Booked:
 			return nil, lab.Refuse(lab.Conflict, "roll-already-booked", "a roll holds one place at a time").
@@ -198,21 +200,21 @@ func insertBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, rolls []Roll, se
 	if err != nil {
 		return Booking{}, fmt.Errorf("book: %w", err)
 	}
-	if err := addRolls(ctx, tx, s, id, rolls); err != nil {
-		return Booking{}, err
-	}
-	if err := takeUp(ctx, tx, s, session, rolls[0].Member); err != nil {
-		return Booking{}, err
-	}
 	if until != nil {
 		if err := jobs.At(ctx, tx, s, holdEnds, *until, nil); err != nil {
 			return Booking{}, err
 		}
 	}
-	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
-		return Booking{}, err
-	}
-	return FindBooking(ctx, tx, s, id)
+	var b Booking
+	err = database.Together(ctx, tx,
+		func(tx pgx.Tx) error { return addRolls(ctx, tx, s, id, rolls) },
+		func(tx pgx.Tx) error { return takeUp(ctx, tx, s, session, rolls[0].Member) },
+		func(tx pgx.Tx) error { return lab.Touch(ctx, tx, s.Lab.ID) },
+		func(tx pgx.Tx) (err error) {
+			b, err = FindBooking(ctx, tx, s, id)
+			return err
+		})
+	return b, err
 }
 
 // addRolls gives rolls their place in a booking.

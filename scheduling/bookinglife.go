@@ -1,6 +1,7 @@
 package scheduling
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -9,6 +10,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/database"
 	"wetside/lab/telling"
 	"wetside/lab/units"
 )
@@ -16,54 +18,92 @@ import (
 // openBookings locks the lab for a change of what is booked, and reads its
 // rules. Holds that are over by now are noted as lapsed: who counts on a place
 // being free writes that it is, so that no clock can bring the hold back. And
-// whoever waits comes first.
-func openBookings(ctx context.Context, tx pgx.Tx, s lab.Scope) (BookingRules, error) {
-	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
-		return BookingRules{}, err
+// whoever waits comes first. Then it reads what more asks for, which may be read
+// twice.
+func openBookings(ctx context.Context, tx pgx.Tx, s lab.Scope, more func() []func(pgx.Tx) error) (BookingRules, error) {
+	var rules BookingRules
+	var moved, due bool
+	first := []func(pgx.Tx) error{
+		func(tx pgx.Tx) error {
+			_, err := lab.Lock(ctx, tx, s.Lab.ID)
+			return err
+		},
+		func(tx pgx.Tx) (err error) {
+			moved, err = lapse(ctx, tx, s)
+			return err
+		},
+		func(tx pgx.Tx) (err error) {
+			due, err = offersDue(ctx, tx, s.Lab.ID)
+			return err
+		},
+		func(tx pgx.Tx) (err error) {
+			rules, err = ReadBookingRules(ctx, tx, s.Lab.ID)
+			return err
+		},
 	}
-	if err := lapse(ctx, tx, s); err != nil {
-		return BookingRules{}, err
+	// What is refused here may be granted once the list has been gone through, and
+	// the other way round.
+	var refused error
+	for _, read := range more() {
+		first = append(first, func(tx pgx.Tx) error {
+			err := read(tx)
+			if refused == nil && lab.RefusalCode(err) != "" {
+				refused, err = err, nil
+			}
+			return err
+		})
+	}
+	if err := database.Together(ctx, tx, first...); err != nil || !moved && !due {
+		return rules, cmp.Or(err, refused)
 	}
 	if err := OfferPlaces(ctx, tx, s); err != nil {
-		return BookingRules{}, err
+		return rules, err
 	}
-	return ReadBookingRules(ctx, tx, s.Lab.ID)
+	return rules, database.Together(ctx, tx, more()...)
 }
+
+// nothingMore is for openBookings.
+func nothingMore() []func(pgx.Tx) error { return nil }
 
 // lapse notes which holds are over. That is no change of the bookings, nor of
 // what plans were made from: both go by the time as well.
-func lapse(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
+func lapse(ctx context.Context, tx pgx.Tx, s lab.Scope) (some bool, err error) {
 	over, err := many[struct{ ID string }](ctx, tx, "holds", `
 		UPDATE bookings SET lapsed_at = $2
 		WHERE lab_id = $1 AND held_until <= $2 AND confirmed_at IS NULL AND cancelled_at IS NULL AND lapsed_at IS NULL
 		RETURNING id`, s.Lab.ID, s.Now)
 	if err != nil || len(over) == 0 {
-		return err
+		return false, err
 	}
 	for _, o := range over {
-		b, err := one[Booking](ctx, tx, "booking", bookingQuery+" AND b.id = $3", s.Lab.ID, s.Now, o.ID)
-		if err != nil {
-			return err
+		if err := lapseOne(ctx, tx, s, o.ID); err != nil {
+			return true, err
 		}
-		session, err := FindSession(ctx, tx, s, b.Session)
-		if err != nil {
-			return err
-		}
-		if err := freePlaces(ctx, tx, s, b.ID, b.Session); err != nil {
-			return err
-		}
-		kind := telling.BookingLapsed
-		if b.Offered {
-			kind = telling.OfferLapsed
-			if err := offerAnswered(ctx, tx, s, b.ID, b.Session, OfferLapsed); err != nil {
-				return err
-			}
-		}
-		if err := tell(ctx, tx, s, kind, b, session, nil); err != nil {
+	}
+	return true, forgetSeen(ctx, tx, s.Lab.ID)
+}
+
+// lapseOne gives up what a hold that is over held, and tells its member.
+func lapseOne(ctx context.Context, tx pgx.Tx, s lab.Scope, id string) error {
+	b, err := one[Booking](ctx, tx, "booking", bookingQuery+" AND b.id = $3", s.Lab.ID, s.Now, id)
+	if err != nil {
+		return err
+	}
+	session, err := FindSession(ctx, tx, s, b.Session)
+	if err != nil {
+		return err
+	}
+	if err := freePlaces(ctx, tx, s, b.ID, b.Session); err != nil {
+		return err
+	}
+	kind := telling.BookingLapsed
+	if b.Offered {
+		kind = telling.OfferLapsed
+		if err := offerAnswered(ctx, tx, s, b.ID, b.Session, OfferLapsed); err != nil {
 			return err
 		}
 	}
-	return forgetSeen(ctx, tx, s.Lab.ID)
+	return tell(ctx, tx, s, kind, b, session, nil)
 }
 
 // freePlaces gives up the places of a booking that has ended; a self-service
@@ -105,11 +145,13 @@ func (b Booking) standing() error {
 func changeable(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version int64) (BookingRules, Booking, Session, error) {
 	var b Booking
 	var session Session
-	rules, err := openBookings(ctx, tx, s)
+	rules, err := openBookings(ctx, tx, s, func() []func(pgx.Tx) error {
+		return []func(pgx.Tx) error{func(tx pgx.Tx) (err error) {
+			b, err = FindBooking(ctx, tx, s, id)
+			return err
+		}}
+	})
 	if err != nil {
-		return rules, b, session, err
-	}
-	if b, err = FindBooking(ctx, tx, s, id); err != nil {
 		return rules, b, session, err
 	}
 	if b.Version != version {
@@ -129,10 +171,14 @@ func update(ctx context.Context, tx pgx.Tx, s lab.Scope, id, set string, args ..
 	if err != nil {
 		return Booking{}, fmt.Errorf("change booking: %w", err)
 	}
-	if err := lab.Touch(ctx, tx, s.Lab.ID); err != nil {
-		return Booking{}, err
-	}
-	return FindBooking(ctx, tx, s, id)
+	var b Booking
+	err = database.Together(ctx, tx,
+		func(tx pgx.Tx) error { return lab.Touch(ctx, tx, s.Lab.ID) },
+		func(tx pgx.Tx) (err error) {
+			b, err = FindBooking(ctx, tx, s, id)
+			return err
+		})
+	return b, err
 }
 
 // ConfirmBooking makes a hold good. A confirmed booking stays as it is. It
@@ -304,11 +350,11 @@ func ChangeBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 	if err := mayBook(ctx, tx, s, rules, to, rolls, id); err != nil {
 		return Booking{}, err
 	}
-	shop, err := readShop(ctx, tx, s)
-	if err != nil {
+	sh := &shop{s: s}
+	if err := database.Together(ctx, tx, sh.reads(ctx, bookedOnly)...); err != nil {
 		return Booking{}, err
 	}
-	if err := shop.fit(ctx, to, rolls); err != nil {
+	if err := sh.fit(ctx, to, rolls); err != nil {
 		return Booking{}, err
 	}
 	givesBack := to.ID != from.ID || slices.ContainsFunc(b.Rolls, func(r string) bool { return !slices.Contains(ids, r) })

@@ -6,6 +6,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/database"
 )
 
 // equipment is all that the lab owns to develop and dry film with.
@@ -19,17 +20,28 @@ type equipment struct {
 var everything = lab.Page{Limit: 10_000}
 
 func readEquipment(ctx context.Context, tx pgx.Tx, labID string) (equipment, error) {
-	tanks, err := lab.Tanks(ctx, tx, labID, everything)
-	if err != nil {
-		return equipment{}, err
+	var eq equipment
+	err := database.Together(ctx, tx, eq.reads(ctx, labID)...)
+	return eq, err
+}
+
+// reads are what it takes to read the equipment, to be run together.
+func (eq *equipment) reads(ctx context.Context, labID string) []func(pgx.Tx) error {
+	return []func(pgx.Tx) error{
+		func(tx pgx.Tx) error {
+			tanks, err := lab.Tanks(ctx, tx, labID, everything)
+			eq.tanks = tanks.Items
+			return err
+		},
+		func(tx pgx.Tx) error {
+			reels, err := lab.ReelKinds(ctx, tx, labID, everything)
+			eq.reels = reels.Items
+			return err
+		},
+		func(tx pgx.Tx) error {
+			cabinets, err := lab.Cabinets(ctx, tx, labID, everything)
+			eq.cabinets = cabinets.Items
+			return err
+		},
 	}
-	reels, err := lab.ReelKinds(ctx, tx, labID, everything)
-	if err != nil {
-		return equipment{}, err
-	}
-	cabinets, err := lab.Cabinets(ctx, tx, labID, everything)
-	if err != nil {
-		return equipment{}, err
-	}
-	return equipment{tanks: tanks.Items, reels: reels.Items, cabinets: cabinets.Items}, nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -11,6 +12,7 @@ import (
 
 	"wetside/chemistry"
 	"wetside/lab"
+	"wetside/lab/database"
 	"wetside/lab/units"
 	"wetside/scheduling/planner"
 )
@@ -51,49 +53,64 @@ type standing struct {
 
 // readShop reads the lab as it is at the scope's instant.
 func readShop(ctx context.Context, tx pgx.Tx, s lab.Scope) (*shop, error) {
-	sh := &shop{s: s, formats: map[string]chemistry.Format{}, processes: map[string]chemistry.Process{}, sessions: map[string]Session{},
-		bought: map[string]chemistry.Kit{}}
-	var err error
-	if sh.equipment, err = readEquipment(ctx, tx, s.Lab.ID); err != nil {
-		return nil, err
+	sh := &shop{s: s}
+	return sh, database.Together(ctx, tx, sh.reads(ctx, "")...)
+}
+
+// bookedOnly, for reads, leaves the shelf unread: what is booked does not depend on it.
+const bookedOnly = "AND b.id IS NOT NULL"
+
+// reads are what it takes to read the lab, to be run together; rolls narrows the
+// rolls on the shelf and booked. They overwrite what was read before.
+func (sh *shop) reads(ctx context.Context, rolls string) []func(pgx.Tx) error {
+	labID, now := sh.s.Lab.ID, sh.s.Now
+	sh.opened, sh.before = nil, nil
+	return append(sh.equipment.reads(ctx, labID),
+		func(tx pgx.Tx) error {
+			formats, err := chemistry.Formats(ctx, tx, labID)
+			sh.formats = byKey(formats, func(f chemistry.Format) string { return f.Code })
+			return err
+		},
+		func(tx pgx.Tx) error {
+			processes, err := chemistry.Processes(ctx, tx, labID)
+			sh.processes = byKey(processes, func(p chemistry.Process) string { return p.Code })
+			return err
+		},
+		func(tx pgx.Tx) (err error) {
+			sh.sets, err = chemistry.OpenBathSets(ctx, tx, labID, now)
+			return err
+		},
+		func(tx pgx.Tx) (err error) {
+			sh.kits, err = chemistry.KitsOnShelf(ctx, tx, labID, now)
+			return err
+		},
+		func(tx pgx.Tx) error {
+			kits, err := chemistry.ListKits(ctx, tx, labID, everything)
+			sh.bought = byKey(kits.Items, func(k chemistry.Kit) string { return k.ID })
+			return err
+		},
+		// Each goes by what those before it have read: the standing batches by the
+		// equipment and, once their films are there, by the sessions.
+		func(tx pgx.Tx) error { return sh.readStanding(ctx, tx) },
+		func(tx pgx.Tx) error { return sh.readSessions(ctx, tx) },
+		func(tx pgx.Tx) error { return sh.readRolls(ctx, tx, rolls) },
+		func(tx pgx.Tx) (err error) {
+			sh.pins, err = openDirections(ctx, tx, labID, Pin)
+			return err
+		},
+		func(tx pgx.Tx) (err error) {
+			sh.bans, err = openDirections(ctx, tx, labID, Ban)
+			return err
+		})
+}
+
+// byKey is items by their keys.
+func byKey[T any](items []T, key func(T) string) map[string]T {
+	out := make(map[string]T, len(items))
+	for _, x := range items {
+		out[key(x)] = x
 	}
-	formats, err := chemistry.Formats(ctx, tx, s.Lab.ID)
-	if err != nil {
-		return nil, err
-	}
-	for _, f := range formats {
-		sh.formats[f.Code] = f
-	}
-	processes, err := chemistry.Processes(ctx, tx, s.Lab.ID)
-	if err != nil {
-		return nil, err
-	}
-	for _, p := range processes {
-		sh.processes[p.Code] = p
-	}
-	if sh.sets, err = chemistry.OpenBathSets(ctx, tx, s.Lab.ID, s.Now); err != nil {
-		return nil, err
-	}
-	if sh.kits, err = chemistry.KitsOnShelf(ctx, tx, s.Lab.ID, s.Now); err != nil {
-		return nil, err
-	}
-	kits, err := chemistry.ListKits(ctx, tx, s.Lab.ID, everything)
-	if err != nil {
-		return nil, err
-	}
-	for _, k := range kits.Items {
-		sh.bought[k.ID] = k
-	}
-	if err := sh.readStanding(ctx, tx); err != nil {
-		return nil, err
-	}
-	if err := sh.readSessions(ctx, tx); err != nil {
-		return nil, err
-	}
-	if err := sh.readRolls(ctx, tx); err != nil {
-		return nil, err
-	}
-	return sh, sh.readDirections(ctx, tx)
+	return out
 }
 
 // longestDrying bounds how long after a run its reels and film are looked at.
@@ -121,6 +138,7 @@ func (sh *shop) readStanding(ctx context.Context, tx pgx.Tx) error {
 		return err
 	}
 	var ids []string
+	sh.standing = nil
 	for _, r := range rows {
 		st := standing{push: r.Push, dev: r.Dev, done: r.EndedAt != nil}
 		if err := json.Unmarshal(r.Placed, &st.placed); err != nil {
@@ -140,6 +158,9 @@ func (sh *shop) readStanding(ctx context.Context, tx pgx.Tx) error {
 		ids = append(ids, r.Rolls...)
 		sh.standing = append(sh.standing, st)
 	}
+	if len(ids) == 0 {
+		return nil
+	}
 	films, err := queryRolls(ctx, tx, sh.s.Lab.ID, sh.s.Now, "AND r.id = ANY($3)", ids)
 	if err != nil {
 		return err
@@ -154,6 +175,10 @@ func (sh *shop) readStanding(ctx context.Context, tx pgx.Tx) error {
 		}
 	}
 	sh.standing = slices.DeleteFunc(sh.standing, sh.dryAgain)
+	// The sessions have been read meanwhile, those of all such batches too.
+	maps.DeleteFunc(sh.sessions, func(_ string, e Session) bool {
+		return e.open(sh.s.Now) != nil && !slices.ContainsFunc(sh.standing, func(st standing) bool { return st.placed.Session == e.ID })
+	})
 	return nil
 }
 
@@ -188,27 +213,20 @@ func later(a, b time.Time) time.Time {
 }
 
 func (sh *shop) readSessions(ctx context.Context, tx pgx.Tx) error {
-	var standing []string
-	for _, st := range sh.standing {
-		standing = append(standing, st.placed.Session)
-	}
-	sessions, err := many[Session](ctx, tx, "sessions",
-		sessionQuery+` AND (e.cancelled_at IS NULL AND upper(e.during) > $2 OR e.id = ANY($3))`,
-		sh.s.Lab.ID, sh.s.Now, standing)
-	if err != nil {
-		return err
-	}
-	for _, e := range sessions {
-		sh.sessions[e.ID] = e
-	}
-	return nil
+	sessions, err := many[Session](ctx, tx, "sessions", sessionQuery+` AND (e.cancelled_at IS NULL AND upper(e.during) > $2
+			OR e.id IN (SELECT b.session_id FROM batches b WHERE b.lab_id = $1 AND b.status = 'planned')
+			OR e.id IN (SELECT b.session_id FROM batches b JOIN runs u ON u.lab_id = b.lab_id AND u.batch_id = b.id
+				WHERE b.lab_id = $1 AND u.ended_at > $3))`, sh.s.Lab.ID, sh.s.Now, sh.s.Now.Add(-longestDrying))
+	sh.sessions = byKey(sessions, func(e Session) string { return e.ID })
+	return err
 }
 
-func (sh *shop) readRolls(ctx context.Context, tx pgx.Tx) error {
-	rolls, err := queryRolls(ctx, tx, sh.s.Lab.ID, sh.s.Now, "AND r.status = 'on_shelf' ORDER BY r.id")
+func (sh *shop) readRolls(ctx context.Context, tx pgx.Tx, narrowed string) error {
+	rolls, err := queryRolls(ctx, tx, sh.s.Lab.ID, sh.s.Now, "AND r.status = 'on_shelf' "+narrowed+" ORDER BY r.id")
 	if err != nil {
 		return err
 	}
+	sh.booked, sh.shelf = nil, nil
 	for _, r := range rolls {
 		if r.Session != nil {
 			// A place in a session that is over holds nothing any more.
@@ -218,17 +236,6 @@ func (sh *shop) readRolls(ctx context.Context, tx pgx.Tx) error {
 			}
 		}
 		sh.shelf = append(sh.shelf, r)
-	}
-	return nil
-}
-
-func (sh *shop) readDirections(ctx context.Context, tx pgx.Tx) error {
-	var err error
-	if sh.pins, err = openDirections(ctx, tx, sh.s.Lab.ID, Pin); err != nil {
-		return err
-	}
-	if sh.bans, err = openDirections(ctx, tx, sh.s.Lab.ID, Ban); err != nil {
-		return err
 	}
 	return nil
 }

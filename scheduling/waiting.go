@@ -134,7 +134,7 @@ func Wait(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewWaiting) (Waiting, 
 	if err := in.check(s.Now); err != nil {
 		return Waiting{}, err
 	}
-	if _, err := openBookings(ctx, tx, s); err != nil {
+	if _, err := openBookings(ctx, tx, s, nothingMore); err != nil {
 		return Waiting{}, err
 	}
 	rolls, err := bookable(ctx, tx, s, in.Rolls)

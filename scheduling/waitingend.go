@@ -126,7 +126,7 @@ const (
 // Works are the jobs that this package asks for.
 func Works() []jobs.Work {
 	look := func(ctx context.Context, tx pgx.Tx, s lab.Scope, _ json.RawMessage) error {
-		_, err := openBookings(ctx, tx, s)
+		_, err := openBookings(ctx, tx, s, nothingMore)
 		return err
 	}
 	return []jobs.Work{{Kind: holdEnds, Do: look}, {Kind: dailyList, Do: look, Daily: true}, daysAhead()}

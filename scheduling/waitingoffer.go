@@ -27,16 +27,9 @@ type waiter struct {
 // was gone through last. It runs in the transaction of what may have freed a
 // place, and before anybody new is given one; the caller has locked the lab.
 func OfferPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
-	var due bool
-	err := tx.QueryRow(ctx, `
-		SELECT EXISTS (SELECT FROM waiting_entries w WHERE w.lab_id = l.id AND w.ended_at IS NULL AND w.booking_id IS NULL)
-			AND NOT EXISTS (SELECT FROM waiting_lists x WHERE x.lab_id = l.id AND x.seen_version = l.schedule_version)
-		FROM labs l WHERE l.id = $1`, s.Lab.ID).Scan(&due)
-	if err != nil {
-		return fmt.Errorf("look at the waiting list: %w", err)
-	}
-	if !due {
-		return nil
+	due, err := offersDue(ctx, tx, s.Lab.ID)
+	if err != nil || !due {
+		return err
 	}
 	rules, err := ReadBookingRules(ctx, tx, s.Lab.ID)
 	if err != nil {
@@ -60,6 +53,19 @@ func OfferPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
 		}
 	}
 	return markSeen(ctx, tx, s.Lab.ID)
+}
+
+// offersDue says whether somebody waits, and anything has changed since the list
+// was gone through.
+func offersDue(ctx context.Context, tx pgx.Tx, labID string) (due bool, err error) {
+	err = tx.QueryRow(ctx, `
+		SELECT EXISTS (SELECT FROM waiting_entries w WHERE w.lab_id = l.id AND w.ended_at IS NULL AND w.booking_id IS NULL)
+			AND NOT EXISTS (SELECT FROM waiting_lists x WHERE x.lab_id = l.id AND x.seen_version = l.schedule_version)
+		FROM labs l WHERE l.id = $1`, labID).Scan(&due)
+	if err != nil {
+		return false, fmt.Errorf("look at the waiting list: %w", err)
+	}
+	return due, nil
 }
 
 // markSeen notes that nobody on the list can be offered anything more as
