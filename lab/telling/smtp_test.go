@@ -22,7 +22,8 @@ import (
 type postbox struct {
 	mu      sync.Mutex
 	letters []*received
-	answers []error // to the next letters, instead of taking them
+	answers []error         // to the next letters, instead of taking them
+	took    func(to string) // hears of every letter, unless nil
 }
 
 type received struct {
@@ -59,6 +60,9 @@ func (d *delivery) Data(r io.Reader) error {
 	body, err := io.ReadAll(m.Body)
 	if err != nil {
 		return err
+	}
+	if d.took != nil {
+		d.took(d.to)
 	}
 	d.letters = append(d.letters, &received{d.from, d.to, m.Header, string(body)})
 	return nil
