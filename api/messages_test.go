@@ -109,7 +109,7 @@ func TestMembersChooseHowTheyHear(t *testing.T) {
 	if ann.Get(ann.Path("messages")).Into(&page); len(page.Items) != 1 {
 		t.Errorf("%d messages", len(page.Items))
 	}
-	choose("sign-in-renewed", false, false).WantProblem(422, "invalid")
+	choose("sign-in-changed", false, false).WantProblem(422, "invalid")
 	choose("nothing-such", true, true).WantProblem(404, "not-found")
 }
 

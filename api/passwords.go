@@ -9,6 +9,7 @@ import (
 
 	"wetside/lab"
 	"wetside/lab/signin"
+	"wetside/lab/telling"
 )
 
 func (a *API) passwordOperations() []operation {
@@ -94,6 +95,9 @@ func (a *API) setPassword(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request
 	if err := signin.SetPassword(ctx, tx, s.Lab.ID, s.By, c.phc, r.Clock); err != nil {
 		return Answer{}, err
 	}
-	err := signin.EndAll(ctx, tx, s.Lab.ID, s.By.ID, r.SignIn, "password-changed", r.Clock)
-	return reply(passwordSet{r.Clock}, err)
+	if err := signin.EndAll(ctx, tx, s.Lab.ID, s.By.ID, r.SignIn, "password-changed", r.Clock); err != nil {
+		return Answer{}, err
+	}
+	return reply(passwordSet{r.Clock}, telling.Tell(ctx, tx, s, telling.Notice{Kind: telling.SignInChanged, To: []string{s.By.ID},
+		Words: map[string]string{"what": "A new password was set, and your other sign-ins were ended"}}))
 }

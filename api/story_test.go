@@ -35,6 +35,7 @@ func TestStory(t *testing.T) {
 	t.Run("8 a kit is closed and all is settled", s.settled)
 	t.Run("every amount is explained", s.explained)
 	t.Run("a charge is corrected", s.corrected)
+	t.Run("people hear of it", s.told)
 	t.Run("calendars are read by other programs", s.calendars)
 	t.Run("members see their own alone", s.private)
 }
@@ -42,6 +43,7 @@ func TestStory(t *testing.T) {
 // A story is the story told, and clients of its people.
 type story struct {
 	*demo.Told
+	server                           *apitest.Server
 	steward, treasurer, farida, hana *apitest.Client
 }
 
@@ -54,7 +56,7 @@ func newStory(t *testing.T, now time.Time, iterations int64) *story {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &story{Told: told}
+	s := &story{Told: told, server: server}
 	as := func(key string) *apitest.Client {
 		c := server.Anyone(t).WithToken(told.Tokens[key]).At(now)
 		c.LabID, c.MemberID = told.Lab, told.People[key]

@@ -137,6 +137,9 @@ func RecordRun(ctx context.Context, tx pgx.Tx, s lab.Scope, batchID string, in N
 	if err := finishRolls(ctx, tx, s, b, in); err != nil {
 		return Run{}, err
 	}
+	if err := tellRun(ctx, tx, s, run); err != nil {
+		return Run{}, err
+	}
 	if in.Outcome == RunDone {
 		charge := shares.Run{ID: run.ID, Kit: b.Kit}
 		for _, r := range films {

@@ -129,5 +129,5 @@ func Works() []jobs.Work {
 		_, err := openBookings(ctx, tx, s, nothingMore)
 		return err
 	}
-	return []jobs.Work{{Kind: holdEnds, Do: look}, {Kind: dailyList, Do: look, Daily: true}, daysAhead()}
+	return []jobs.Work{{Kind: holdEnds, Do: look}, {Kind: dailyList, Do: look, Daily: true}, daysAhead(), filmDry()}
 }

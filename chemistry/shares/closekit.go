@@ -62,6 +62,9 @@ func CloseKit(
 	if _, err := chemistry.MarkKitClosed(ctx, tx, s, kitID, because); err != nil {
 		return ClosingAnswer{}, err
 	}
+	if err := tellClosing(ctx, tx, s, kitID, kit.Name, closing); err != nil {
+		return ClosingAnswer{}, err
+	}
 	return ClosingAnswer{Kit: kitID, Because: because, Price: kit.Price, Closing: closing, Entry: entry}, nil
 }
 

@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/telling"
 )
 
 // A PaymentRecord is money that somebody says they paid, outside Wetside. The
@@ -109,7 +110,11 @@ func RecordPayment(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPayment) (
 	if err != nil {
 		return PaymentRecord{}, fmt.Errorf("record payment: %w", err)
 	}
-	return FindPayment(ctx, tx, s, id)
+	p, err := FindPayment(ctx, tx, s, id)
+	if err != nil {
+		return PaymentRecord{}, err
+	}
+	return p, tellPayment(ctx, tx, s, telling.PaymentMade, p.To, p, "")
 }
 
 // refuseStranger refuses a party who was never in the books. Who has left may
@@ -156,6 +161,9 @@ func AnswerPayment(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 		WHERE lab_id = $1 AND id = $2`, s.Lab.ID, id, state, s.By.ID, s.Now, entry)
 	if err != nil {
 		return PaymentRecord{}, fmt.Errorf("answer payment: %w", err)
+	}
+	if err := tellPayment(ctx, tx, s, telling.PaymentAnswered, p.From, p, string(state)); err != nil {
+		return PaymentRecord{}, err
 	}
 	return FindPayment(ctx, tx, s, id)
 }

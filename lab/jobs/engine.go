@@ -23,7 +23,12 @@ const (
 	firstRestart = time.Second
 	lastRestart  = 30 * time.Second
 	cancelTime   = 5 * time.Second
+	fetchPause   = 20 * time.Millisecond // between two looks for jobs; each takes as many as there are workers free
 )
+
+// outsideFactor is how many jobs wait for others' servers at a time, for each
+// worker. They hold no connection of the database while they do.
+const outsideFactor = 4
 
 // Spare is how many connections an engine needs beside one for each worker: for
 // fetching jobs, marking them done and looking after them. It takes one more,
@@ -44,7 +49,8 @@ type Config struct {
 	Log   *slog.Logger
 	// Clock is time.Now when nil.
 	Clock func() time.Time
-	// Workers is how many jobs run at a time.
+	// Workers is how many of the lab's own jobs run at a time; four times as many
+	// wait for others' servers.
 	Workers int
 }
 
@@ -71,13 +77,13 @@ func New(cfg Config, works ...Work) (*Engine, error) {
 			return nil, err
 		}
 	}
-	outside := max(cfg.Workers/2, 1)
 	client, err := river.NewClient(riverpgxv5.New(cfg.Pool), &river.Config{
 		Logger: cfg.Log,
 		Queues: map[string]river.QueueConfig{
-			queueInside:  {MaxWorkers: max(cfg.Workers-outside, 1)},
-			queueOutside: {MaxWorkers: outside},
+			queueInside:  {MaxWorkers: cfg.Workers},
+			queueOutside: {MaxWorkers: outsideFactor * cfg.Workers},
 		},
+		FetchCooldown:               fetchPause,
 		Workers:                     workers,
 		PeriodicJobs:                []*river.PeriodicJob{daily()},
 		FetchOnlyKnownKinds:         true, // a newer server's kinds are left to it

@@ -11,6 +11,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/telling"
 )
 
 // life is how long a sign-in lasts, however busy the device: NIST SP 800-63B
@@ -106,9 +107,7 @@ func Renew(ctx context.Context, tx pgx.Tx, labID, refresh string, clock time.Tim
 		WHERE lab_id = $1 AND token_sha256 = $2 AND used_at IS NULL
 		RETURNING sign_in_id`, labID, hash(refresh), clock).Scan(&g.SignIn)
 	if errors.Is(err, pgx.ErrNoRows) {
-		_, err = tx.Exec(ctx, `UPDATE sign_ins SET ended_at = $3, ended_by = 'token-reused'
-			WHERE lab_id = $1 AND ended_at IS NULL AND id = (SELECT sign_in_id FROM refresh_tokens
-				WHERE lab_id = $1 AND token_sha256 = $2)`, labID, hash(refresh), clock)
+		err = endReused(ctx, tx, labID, refresh, clock)
 	} else if err == nil {
 		g, ok, err = renew(ctx, tx, labID, g.SignIn, clock, random)
 	}
@@ -116,6 +115,28 @@ func Renew(ctx context.Context, tx pgx.Tx, labID, refresh string, clock time.Tim
 		return Grant{}, false, fmt.Errorf("renew: %w", err)
 	}
 	return g, ok, nil
+}
+
+// endReused ends the sign-in of a refresh token that came a second time, and
+// tells its member. Of a token that is nobody's it does nothing.
+func endReused(ctx context.Context, tx pgx.Tx, labID, refresh string, clock time.Time) error {
+	var member string
+	err := tx.QueryRow(ctx, `UPDATE sign_ins SET ended_at = $3, ended_by = 'token-reused'
+		WHERE lab_id = $1 AND ended_at IS NULL AND id = (SELECT sign_in_id FROM refresh_tokens
+			WHERE lab_id = $1 AND token_sha256 = $2)
+		RETURNING member_id`, labID, hash(refresh), clock).Scan(&member)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	l, err := lab.Find(ctx, tx, labID)
+	if err != nil {
+		return err
+	}
+	return telling.Tell(ctx, tx, lab.Scope{Lab: l, Now: clock}, telling.Notice{Kind: telling.SignInChanged, To: []string{member},
+		Words: map[string]string{"what": "One of your sign-ins was ended, because its refresh token came a second time: somebody may have copied it"}})
 }
 
 func renew(ctx context.Context, tx pgx.Tx, labID, signIn string, clock time.Time, random io.Reader) (Grant, bool, error) {

@@ -22,14 +22,12 @@ const (
 	NoShow           Kind = "no-show"           // session
 	PlaceOffered     Kind = "place-offered"     // session, until
 	OfferLapsed      Kind = "offer-lapsed"      // session
-	SessionCancelled Kind = "session-cancelled" // session
-	SessionsSkipped  Kind = "sessions-skipped"  // count, why
 	FilmDry          Kind = "film-dry"          // rolls, when
 	RunSpoiled       Kind = "run-spoiled"       // rolls
 	PaymentMade      Kind = "payment-made"      // amount
 	PaymentAnswered  Kind = "payment-answered"  // amount, answer
 	KitClosed        Kind = "kit-closed"        // kit
-	SignInRenewed    Kind = "sign-in-renewed"   // what
+	SignInChanged    Kind = "sign-in-changed"   // what
 	HookDisabled     Kind = "hook-disabled"     // url, why
 )
 
@@ -54,14 +52,12 @@ var wording = []told{
 	{NoShow, "You were missed", "You had a place in the session of {session}, and nobody came with the film.", true},
 	{PlaceOffered, "There is a place for you", "You are next on the waiting list: a place in the session of {session} is yours if you accept it by {until}.", true},
 	{OfferLapsed, "An offered place went on", "The place offered to you in the session of {session} was not accepted in time and has gone to the next.", true},
-	{SessionCancelled, "A session is cancelled", "The session of {session} will not take place. Your rolls are back on the shelf.", true},
-	{SessionsSkipped, "Sessions could not be made", "{count} of the sessions to come could not be made as the opening pattern says: {why}.", true},
 	{FilmDry, "Your film is dry", "{rolls} can be fetched from {when} on.", true},
 	{RunSpoiled, "A run went wrong", "The run with {rolls} was spoiled. The steward can say more; nothing is charged for it.", true},
 	{PaymentMade, "A payment to you was recorded", "A member has recorded a payment of {amount} to you. Say whether it came.", true},
 	{PaymentAnswered, "Your payment was answered", "Your payment of {amount} was {answer}.", true},
 	{KitClosed, "A kit's costs are shared", "{kit} is closed and its price shared among those who used it; your statement shows your part.", true},
-	{SignInRenewed, "Your sign-in has changed", "{what}. If that was not you, tell the keeper of the lab.", true},
+	{SignInChanged, "Your sign-in has changed", "{what}. If that was not you, tell the keeper of the lab.", true},
 	{HookDisabled, "A web hook is switched off", "Nothing is sent to {url} any more: {why}.", true},
 }
 

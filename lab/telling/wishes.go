@@ -55,7 +55,7 @@ func Choose(ctx context.Context, tx pgx.Tx, s lab.Scope, kind Kind, c WishChange
 	if err != nil {
 		return Wish{}, lab.Refuse(lab.NotFound, "not-found", "there are no such notices")
 	}
-	if kind == SignInRenewed && !c.Message && !c.Mail {
+	if kind == SignInChanged && !c.Message && !c.Mail {
 		return Wish{}, lab.Refuse(lab.Invalid, "invalid", "somebody else's sign-in in your name must not go unseen").
 			With("/message", "required", "keep one of the two ways")
 	}
