@@ -19,6 +19,7 @@ type bounds struct {
 	// forced is what the rolls of each component, by its group, add to base at
 	// least because its baths, or the places they compete for, cannot take all.
 	forced map[int]int64
+	given  *[6]int64 // when all is known beforehand
 }
 
 func newBounds(m *model) *bounds {
@@ -81,6 +82,9 @@ func (bd *bounds) of(roll int) *alone { return &bd.alone[bd.m.rolls[roll].typ] }
 
 // all gives the bounds of the six levels of a plan of worth w.
 func (bd *bounds) all(w *worth) [6]int64 {
+	if bd.given != nil {
+		return *bd.given
+	}
 	must := bd.mustPlace(w)
 	return [6]int64{
 		bd.first[displaced], bd.first[lateness], bd.chemistryBound(w), bd.runsBound(w),

@@ -80,6 +80,54 @@ func (in *instance) broken(parts []portion, by taste) []pair {
 	return all
 }
 
+// trim takes off portions what they hold of a type beyond its demand.
+func (in *instance) trim(parts []portion) []portion {
+	over := make([]float64, len(in.demand))
+	for t, n := range in.demand {
+		over[t] = -float64(n)
+	}
+	for _, p := range parts {
+		for _, e := range p.pat {
+			over[e.typ] += p.times * float64(e.count)
+		}
+	}
+	out := slices.Clone(parts)
+	for i := 0; i < len(out); i++ {
+		for k := 0; k < len(out[i].pat); k++ {
+			e := out[i].pat[k]
+			if over[e.typ] < 1e-5 {
+				continue
+			}
+			// One thing less in part of the portion, which is split for it.
+			less := slices.Clone(out[i].pat)
+			if less[k].count--; less[k].count == 0 {
+				less = slices.Delete(less, k, k+1)
+			}
+			cut := min(over[e.typ], out[i].times)
+			over[e.typ] -= cut
+			if rest := out[i].times - cut; rest > 1e-6 {
+				out = append(out, portion{out[i].pat, rest})
+			}
+			out[i] = portion{less, cut}
+			k = -1
+		}
+	}
+	return out
+}
+
+// split is the instance with each thing a type of its own.
+func (in *instance) split() rest {
+	rs := rest{in: &instance{dims: in.dims, room: in.room, things: in.things}}
+	for t, n := range in.demand {
+		for range n {
+			rs.from = append(rs.from, pattern{{int32(t), 1}})
+			rs.in.size, rs.in.demand = append(rs.in.size, in.size[t]), append(rs.in.demand, 1)
+		}
+	}
+	rs.in.inherit(in, rs.from)
+	return rs
+}
+
 // weight is the sum of a size's parts of the capacities.
 func (in *instance) weight(size []int64) float64 {
 	var sum float64

@@ -17,6 +17,9 @@ func (dv *diver) run(rel *relaxation, bins int) packing {
 	}
 	in := rel.in
 	parts := rel.portions()
+	if len(parts) == 0 {
+		return nil
+	}
 	demand := slices.Clone(in.demand)
 	var fixed packing
 	fix := func(pat pattern) {

@@ -9,6 +9,9 @@ import (
 // after another, and gives the best of the three.
 func (in *instance) greedy() packing {
 	best := in.fitDecreasing(false)
+	if in.things*len(in.size) > mostGreedy || in.things > mostBestFit {
+		return best
+	}
 	for _, other := range []packing{in.fitDecreasing(true), in.binByBin()} {
 		if len(other) < len(best) {
 			best = other
@@ -16,6 +19,12 @@ func (in *instance) greedy() packing {
 	}
 	return best
 }
+
+// Up to how large problems are packed in more ways than first fit.
+const (
+	mostBestFit = 10_000
+	mostGreedy  = 20_000_000
+)
 
 // fitDecreasing puts the largest first, each into the first bin that has room,
 // or, for best fit, the one with least room left.

@@ -3,7 +3,7 @@ package packing
 import "slices"
 
 // one is the value of a whole bin: values of things are whole numbers of its
-// parts. 2^36 leaves room in 64 bits for the sum over a million things.
+// parts. 2^36 leaves room in 64 bits for the sum over 100,000 things.
 const one = int64(1) << 36
 
 // A knapsack finds patterns of great value. It goes through the types in order,
@@ -49,7 +49,7 @@ func newKnapsack(in *instance, mt *meter) *knapsack {
 		}
 		weights := make([]float64, in.dims)
 		weights[d] = 1
-		k.tables = append(k.tables, in.table(weights, int(min(in.room[d], int64(resolution)))))
+		k.tables = append(k.tables, in.table(weights, int(min(in.room[d], int64(resolution))), nil))
 	}
 	if in.dims > 1 {
 		// Room for the relaxation that sums dimensions; its weights follow the values.
@@ -73,8 +73,8 @@ func (in *instance) copies(t int) int {
 }
 
 // table sums dimensions by weights that add up to 1, and rounds sizes down so
-// that nothing that fits is lost.
-func (in *instance) table(weights []float64, room int) table {
+// that nothing that fits is lost. best, if not nil, is used again.
+func (in *instance) table(weights []float64, room int, best []int64) table {
 	tb := table{room: room, weight: make([]int, len(in.size))}
 	for t, size := range in.size {
 		exact := -1
@@ -94,7 +94,9 @@ func (in *instance) table(weights []float64, room int) table {
 			tb.weight[t] = max(int(sum*float64(room)-1e-7), 0)
 		}
 	}
-	tb.best = make([]int64, (len(in.size)+1)*(room+1))
+	if tb.best = best; best == nil {
+		tb.best = make([]int64, (len(in.size)+1)*(room+1))
+	}
 	return tb
 }
 
@@ -102,7 +104,8 @@ func (in *instance) table(weights []float64, room int) table {
 func (k *knapsack) price(value []int64) {
 	copy(k.value, value)
 	if k.in.dims > 1 {
-		k.tables[len(k.tables)-1] = k.in.table(k.surrogate(), finest)
+		last := &k.tables[len(k.tables)-1]
+		*last = k.in.table(k.surrogate(), finest, last.best)
 	}
 	for i := range k.tables {
 		k.fill(&k.tables[i])

@@ -38,8 +38,7 @@ type Result struct {
 	// Bound is a number of bins that no packing can do without. It follows from
 	// whole-number arithmetic alone.
 	Bound int
-	// Target, when not 0, stands below Bins: it was not refuted, nor reached.
-	// Complete says that the search ended by itself, not by ctx.
+	// Complete says that the search ended by itself or by Limits, not by ctx.
 	Complete bool
 	// Work is what was done, in the units of Limits.Work.
 	Work int64
@@ -63,17 +62,17 @@ type Effort struct {
 // Limits end a search. They count work, so that the same problem ends alike on
 // every machine; ctx is for the impatient.
 type Limits struct {
-	// Work is the most elementary steps, about 200 million a second on one
+	// Work is the most elementary steps, about 500 million a second on one
 	// core of 2024; 0 stands for defaultWork.
 	Work int64
 }
 
 // defaultWork is about a minute.
-const defaultWork = 12_000_000_000
+const defaultWork = 30_000_000_000
 
 // Bounds on what is solved: sums of values stay within 64 bits.
 const (
-	mostThings    = 1_000_000
+	mostThings    = 100_000
 	mostCapacity  = 1 << 40
 	mostDimension = 64
 )
@@ -81,7 +80,7 @@ const (
 // Errors of problems that are none.
 var (
 	ErrNoDimension = errors.New("packing: a bin has no dimension, or too many")
-	ErrTooMany     = errors.New("packing: more than a million things")
+	ErrTooMany     = errors.New("packing: more than 100,000 things")
 )
 
 // check says what is wrong with a problem.

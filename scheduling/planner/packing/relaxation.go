@@ -130,7 +130,7 @@ func (r *relaxation) price(whole []int64) (unit, sum int64, added int) {
 		all = true
 		for t := range r.k.value {
 			left := steps
-			pat, v := r.k.bestOf(t, unit*0+one, &left)
+			pat, v := r.k.bestOf(t, one, &left)
 			all = all && left > 0
 			unit = max(unit, v)
 			if len(pat) > 0 {

@@ -1,6 +1,7 @@
 package packing
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -30,7 +31,8 @@ type program struct {
 	mt     *meter
 }
 
-// Tolerances of the simplex method. Nothing is proved by them: see proof.go.
+// Tolerances of the simplex method. Nothing is proved by them: what is proved is
+// reckoned in whole numbers.
 const (
 	epsCost  = 1e-9
 	epsPivot = 1e-8
@@ -258,7 +260,7 @@ func (p *program) column(q int) {
 func (p *program) invert() bool {
 	m := p.m
 	basis := append([]int(nil), p.basis...)
-	sortByLength(basis, p.ptr)
+	slices.SortStableFunc(basis, func(a, b int) int { return cmp.Compare(p.ptr[a+1]-p.ptr[a], p.ptr[b+1]-p.ptr[b]) })
 	clear(p.inv)
 	for i := range m {
 		p.inv[i*m+i] = 1

@@ -12,11 +12,7 @@ func Solve(ctx context.Context, p *Problem, limits Limits) (*Result, error) {
 	mt := newMeter(ctx, limits.Work)
 	sv := &solver{in: in, mt: mt}
 	sv.run()
-	res := &Result{Packing: in.bins(sv.best), Bound: sv.bound, Complete: !mt.broken, Work: mt.done, Effort: mt.effort}
-	res.Bins = len(sv.best)
-	if err := in.verify(sv.best); err != nil {
-		panic(err)
-	}
+	res := &Result{Packing: in.bins(sv.best), Bins: len(sv.best), Bound: sv.bound, Complete: !mt.broken, Work: mt.done, Effort: mt.effort}
 	if len(in.free) > 0 && res.Bins == 0 {
 		res.Bins, res.Bound = 1, 1
 	}
@@ -30,10 +26,14 @@ type solver struct {
 	bound int
 }
 
+// mostTypes is up to how many types the relaxation is tried: its inverse holds
+// their square.
+const mostTypes = 1_200
+
 func (sv *solver) run() {
 	in := sv.in
 	sv.best, sv.bound = in.greedy(), in.simpleBound()
-	if len(sv.best) <= sv.bound {
+	if len(sv.best) <= sv.bound || len(in.size) > mostTypes {
 		return
 	}
 	rel := newRelaxation(in, sv.mt)
@@ -41,14 +41,15 @@ func (sv *solver) run() {
 		rel.add(pat)
 	}
 	done := rel.solve(len(sv.best), false)
-	sv.bound = max(sv.bound, rel.bound())
-	debugf("bound %d lp %.6f lower %.6f ub %d work %d", sv.bound, rel.cost, rel.lower(), len(sv.best), sv.mt.done)
+	if rel.sum > 0 {
+		sv.bound = max(sv.bound, rel.bound())
+	}
 	for done && len(sv.best) > sv.bound && !sv.mt.over() {
 		found, ended := sv.settle(rel, sv.bound)
 		switch {
-		case found != nil:
+		case found != nil && len(found) <= sv.bound && in.verify(found) == nil:
 			sv.best = found
-		case ended:
+		case found == nil && ended:
 			sv.bound++
 		default:
 			return
@@ -66,15 +67,14 @@ func (sv *solver) settle(rel *relaxation, target int) (found packing, ended bool
 	if found, ended := sv.enumerate(rel, target, 2_000); ended {
 		return found, ended
 	}
-	for nodes := 50; !sv.mt.over(); nodes *= 3 {
+	for nodes, open := 50, true; open && !sv.mt.over(); nodes *= 3 {
+		open = false
 		for by := range tastes {
 			br := &brancher{solver: sv, target: target, by: by, left: nodes}
 			if found, ended := br.explore(rel, false); ended {
 				return found, true
 			}
-			if br.left > 0 {
-				break // and yet it did not end: numbers fail
-			}
+			open = open || br.left < 0 // else numbers failed
 		}
 	}
 	return nil, false
@@ -91,59 +91,8 @@ func (sv *solver) enumerate(rel *relaxation, target, nodes int) (found packing, 
 	}
 	tr := &tree{in: rel.view.in, mt: sv.mt, target: target, pool: pool, limit: nodes}
 	ended = tr.run()
-	debugf("pool %d tree ended %v found %v work %d nodes %d cuts %d", len(pool), ended, tr.found != nil, sv.mt.done, sv.mt.effort.Nodes, sv.mt.effort.Cuts)
 	if tr.found != nil {
 		return rel.view.join(nil, tr.found), true
 	}
 	return nil, ended
-}
-
-// A brancher settles by branch and price.
-type brancher struct {
-	*solver
-	target int
-	by     taste
-	left   int // nodes
-}
-
-// explore settles a relaxation that is solved; enumerate says whether few
-// patterns may settle it.
-func (br *brancher) explore(rel *relaxation, enumerate bool) (found packing, ended bool) {
-	if br.left--; br.left < 0 || br.mt.over() {
-		return nil, false
-	}
-	if enumerate {
-		if found, ended := br.enumerate(rel, br.target, 200); ended {
-			return found, ended
-		}
-	}
-	pairs := rel.in.broken(rel.portions(), br.by)
-	if len(pairs) == 0 {
-		found := br.round(rel)
-		return found, found != nil
-	}
-	for _, sub := range rel.children(pairs[0]) {
-		if !sub.solve(br.target+1, false) {
-			return nil, false
-		}
-		br.mt.effort.Nodes++
-		debugf("lp %.6f lower %.6f work %d %v", sub.cost, sub.lower(), br.mt.done, pairs[0])
-		if sub.bound() > br.target {
-			continue
-		}
-		found, ended := br.explore(sub.relaxation, true)
-		if found != nil {
-			return sub.lift(found), true
-		}
-		if !ended {
-			return nil, false
-		}
-	}
-	return nil, true
-}
-
-// round makes a packing of a relaxation in which no pair is broken, if it is one.
-func (br *brancher) round(rel *relaxation) packing {
-	dv := &diver{mt: br.mt, target: br.target}
-	return dv.run(rel, 0)
 }

@@ -1,9 +1,6 @@
 package packing
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // A tree decides whether the patterns of a pool can be put together into a
 // packing of at most target bins: branch and cut, each node refuted in whole
@@ -37,7 +34,7 @@ type treeNode struct {
 
 const (
 	treeOne      = int64(1) << 32
-	greatestDual = 1 << 41 // times a million things stays within 64 bits
+	greatestDual = 1 << 41 // times 100,000 things, it stays within 64 bits
 	mostRows     = 400
 	mostDepth    = 2_000
 )
@@ -83,18 +80,19 @@ func (tr *tree) bound(nd *treeNode) (parts []portion, done bool) {
 	for {
 		lp := tr.program(nd)
 		if !lp.solve() {
-			debugf("lp fails")
 			return nil, false
 		}
 		if lp.reduce() {
 			return nil, true
 		}
 		if !lp.feasible() {
-			debugf("infeasible %v", lp.value())
 			return nil, false // no packing, but the penalty was too small to prove it
 		}
 		parts = lp.portions()
 		if pk := whole(parts); pk != nil {
+			if len(pk) > tr.target || tr.in.verify(pk) != nil {
+				return nil, false
+			}
 			tr.found = pk
 			return nil, true
 		}
@@ -126,90 +124,4 @@ func (tr *tree) bound(nd *treeNode) (parts []portion, done bool) {
 		}
 		tr.mt.spend(int64(len(cuts)) * int64(len(tr.pool)) * 4)
 	}
-}
-
-// whole gives the packing of portions that are all whole, or nil.
-func whole(parts []portion) packing {
-	var pk packing
-	for _, p := range parts {
-		n := math.Round(p.times)
-		if math.Abs(p.times-n) > 1e-4 {
-			return nil
-		}
-		for range int(n) {
-			pk = append(pk, p.pat)
-		}
-	}
-	return pk
-}
-
-// branch makes the children of a node: a pair of types together in a bin more
-// often, and less often (Ryan and Foster 1981, Vance 1998), or, where every
-// pair is whole, one pattern.
-func (tr *tree) branch(nd *treeNode, parts []portion) []*treeNode {
-	var pair pair
-	some := false
-	if pairs := tr.in.broken(parts, largeSecond); len(pairs) > 0 {
-		pair, some = pairs[0], true
-	}
-	times := pair.times
-	has := func(i int32) bool { // the decision's patterns
-		var a, b bool
-		for _, e := range tr.pool[i] {
-			if pair.a == pair.b {
-				a = a || e.typ == pair.a && e.count > 1
-				b = a
-				continue
-			}
-			a, b = a || e.typ == pair.a, b || e.typ == pair.b
-		}
-		return a && b
-	}
-	if !some {
-		least := 2.0
-		var which pattern
-		for _, p := range parts {
-			if d := math.Abs(p.times - math.Floor(p.times) - 0.5); d < least {
-				least, which, times = d, p.pat, p.times
-			}
-		}
-		has = func(i int32) bool { return slices.Equal(tr.pool[i], which) }
-	}
-	more, less := nd.child(), nd.child()
-	low := int(math.Floor(times))
-	single := some && pair.a != pair.b && tr.in.demand[pair.a] == 1 && tr.in.demand[pair.b] == 1
-	var coef []int8
-	if !single {
-		coef = make([]int8, len(tr.pool))
-	}
-	for _, i := range nd.alive {
-		both := has(i)
-		if coef != nil && both {
-			coef[i] = 1
-		}
-		if low > 0 || !both {
-			less.alive = append(less.alive, i)
-		}
-		one := false
-		if single && !both {
-			for _, e := range tr.pool[i] {
-				one = one || e.typ == pair.a || e.typ == pair.b
-			}
-		}
-		if !one {
-			more.alive = append(more.alive, i)
-		}
-	}
-	if coef != nil {
-		more.rows = append(more.rows, &treeRow{coef: coef, rhs: low + 1, least: true})
-		if low > 0 {
-			less.rows = append(less.rows, &treeRow{coef: coef, rhs: low})
-		}
-	}
-	tr.mt.spend(int64(len(nd.alive)) * 10)
-	return []*treeNode{more, less}
-}
-
-func (nd *treeNode) child() *treeNode {
-	return &treeNode{rows: slices.Clone(nd.rows), basis: nd.basis, made: nd.made, depth: nd.depth + 1}
 }

@@ -20,7 +20,7 @@ type instance struct {
 }
 
 func compile(p *Problem) *instance {
-	in := &instance{dims: len(p.Capacity), room: p.Capacity}
+	in := &instance{dims: len(p.Capacity), room: slices.Clone(p.Capacity)}
 	order := make([]int, 0, len(p.Items))
 	for i := range p.Items {
 		switch it := &p.Items[i]; {
@@ -38,14 +38,76 @@ func compile(p *Problem) *instance {
 	for k, i := range order {
 		it := &p.Items[i]
 		if k == 0 || !slices.Equal(p.Items[order[k-1]].Size, it.Size) {
-			in.size, in.demand, in.origin = append(in.size, it.Size), append(in.demand, 0), append(in.origin, nil)
+			in.size, in.demand, in.origin = append(in.size, slices.Clone(it.Size)), append(in.demand, 0), append(in.origin, nil)
 		}
 		t := len(in.size) - 1
 		in.demand[t] += it.Count
 		in.origin[t] = append(in.origin[t], Part{i, it.Count})
 		in.things += it.Count
 	}
+	in.coarsen()
 	return in
+}
+
+// mostCoarse is the greatest divisor that coarsen tries beside common ones.
+const mostCoarse = 10_000
+
+// coarsen divides the sizes of a dimension where that changes nothing of what
+// fits together, so that tables are small: by what all sizes have in common,
+// then by any g such that what rounding down takes off the sizes of a full bin
+// is no more than what it takes off the capacity.
+func (in *instance) coarsen() {
+	if len(in.size) == 0 {
+		return
+	}
+	for d := range in.room {
+		var common int64
+		for t := range in.size {
+			common = gcd(common, in.size[t][d])
+		}
+		in.divide(d, max(common, 1))
+	}
+	for d := range in.room {
+		for g := min(in.room[d], mostCoarse); g > 1; g-- {
+			if in.loses(d, g) <= in.room[d]%g {
+				in.divide(d, g)
+				break
+			}
+		}
+	}
+}
+
+// loses is at most what dividing takes off the sizes of things that fit
+// together once divided; g when it is that or more.
+func (in *instance) loses(d int, g int64) int64 {
+	var rest int64
+	least := in.room[d]
+	for t := range in.size {
+		s := in.size[t][d]
+		if rest = max(rest, s%g); rest >= g {
+			return g
+		}
+		least = min(least, s)
+	}
+	most := int64(in.things)
+	if least >= g {
+		most = min(most, in.room[d]/g/(least/g))
+	}
+	return min(rest*most, g)
+}
+
+func (in *instance) divide(d int, g int64) {
+	in.room[d] /= g
+	for t := range in.size {
+		in.size[t][d] /= g
+	}
+}
+
+func gcd(a, b int64) int64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
 }
 
 // A pattern is what one bin holds, by type; count > 0, types ascending.

@@ -1,0 +1,277 @@
+package planner
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+	"time"
+
+	"wetside/scheduling/planner/packing"
+)
+
+// packingOf is the problem of putting rolls into the fewest runs by what one
+// run can hold at most, in any session open to them: stack height, solution,
+// film area, and reels of each kind. Without dimensions nothing bounds a run.
+// The items are rolls alike in kind and area; of gives the rolls of each.
+//
+// Every plan that has these rolls in runs of their own is a packing, so the
+// packing's bound is one of runs. A packing is runs where there is one tank and
+// each reel holds one roll.
+func (m *model) packingOf(rolls []int) (p packing.Problem, of [][]int) {
+	type like struct {
+		kind int
+		area int64
+	}
+	at := make(map[like]int)
+	for _, i := range rolls {
+		key := like{m.rolls[i].kind, m.rolls[i].area}
+		k, ok := at[key]
+		if !ok {
+			k = len(of)
+			at[key] = k
+			of = append(of, nil)
+		}
+		of[k] = append(of[k], i)
+	}
+	p.Items = make([]packing.Item, len(of))
+	for k := range of {
+		p.Items[k].Count = len(of[k])
+	}
+	room := m.largestBatch(rolls)
+	shares := m.reelShares(of)
+	bind := func(capacity int64, size func(r *rollM) int64) {
+		var sum int64
+		for k := range of {
+			sum += size(&m.rolls[of[k][0]]) * int64(len(of[k]))
+		}
+		if sum <= capacity {
+			return
+		}
+		p.Capacity = append(p.Capacity, capacity)
+		for k := range of {
+			// What does not fit alone is in no run, and counts as what just does.
+			p.Items[k].Size = append(p.Items[k].Size, min(size(&m.rolls[of[k][0]]), capacity))
+		}
+	}
+	bind(room.height*shares, func(r *rollM) int64 { return m.kinds[r.kind].height * shares / m.kinds[r.kind].holds })
+	bind(room.solution*shares, func(r *rollM) int64 { return m.kinds[r.kind].solution * shares / m.kinds[r.kind].holds })
+	bind(room.area, func(r *rollM) int64 { return r.area })
+	for kind := range m.kinds {
+		bind(m.kinds[kind].count*m.kinds[kind].holds, func(r *rollM) int64 {
+			if r.kind == kind {
+				return 1
+			}
+			return 0
+		})
+	}
+	return p, of
+}
+
+// mostShares bounds the parts into which a reel that holds several is divided;
+// beyond it they are rounded down.
+const mostShares = 1_000
+
+// reelShares is a number that the rolls' reels divide into parts for one roll.
+func (m *model) reelShares(of [][]int) int64 {
+	shares := int64(1)
+	for k := range of {
+		holds := m.kinds[m.rolls[of[k][0]].kind].holds
+		shares = shares / gcd(shares, holds) * holds
+		if shares > mostShares {
+			return mostShares
+		}
+	}
+	return shares
+}
+
+// A room is what a run can hold at most.
+type room struct{ height, solution, area int64 }
+
+// largestBatch is the most that a run of any of the rolls can hold, of each
+// dimension by itself.
+func (m *model) largestBatch(rolls []int) room {
+	var out room
+	classes := make([]bool, len(m.class))
+	open := make([]bool, len(m.sess))
+	for _, i := range rolls {
+		classes[m.rolls[i].class] = true
+		for _, s := range m.rolls[i].sessions {
+			open[s] = true
+		}
+	}
+	for s, ok := range open {
+		if !ok {
+			continue
+		}
+		tank := &m.tanks[m.sess[s].tank]
+		out.height = max(out.height, tank.height)
+		for class, ok := range classes {
+			if !ok {
+				continue
+			}
+			for _, set := range m.setsOf[m.class[class].process] {
+				solution, area := tank.volume, int64(math.MaxInt32)*1000
+				for _, b := range m.sets[set].baths {
+					ba := &m.baths[b]
+					solution = min(solution, ba.volume)
+					if ba.run >= 0 {
+						area = min(area, ba.run*min(ba.volume, tank.volume)/1000)
+					}
+				}
+				out.solution, out.area = max(out.solution, solution), max(out.area, area)
+			}
+		}
+	}
+	return out
+}
+
+// The packing's work is bounded by a constant, which one core of 2024 does well
+// within the default budget; a longer budget allows for more. So work ends it,
+// not the clock, and the plan is the same everywhere.
+const (
+	alikeWork     = 6_000_000_000
+	workPerSecond = 200_000_000
+)
+
+// solveAlike plans a problem in which only the number of runs and the time
+// matter: one class, one tank, no roll held, banned or planned before, nothing
+// frozen. Then the fewest runs are an exact packing, and runs follow each
+// other. It gives nil when the problem is another one, or when the plan so made
+// leaves something to better: a value that is not 0 at levels 1 to 3, or a
+// finish that is not proved. A number of runs that is not proved is left
+// standing, for the search at large is no match for the packing's.
+func (sr *search) solveAlike(ctx context.Context, deadline time.Time, upTo int) *Plan {
+	m := sr.m
+	if !m.plain() {
+		return nil
+	}
+	rolls := make([]int, len(m.rolls))
+	for i := range rolls {
+		rolls[i] = i
+	}
+	p, of := m.packingOf(rolls)
+	if len(p.Capacity) == 0 {
+		return nil // one run takes all: the search finds it at once
+	}
+	ctx, cancel := context.WithDeadline(ctx, deadline)
+	defer cancel()
+	res, err := packing.Solve(ctx, &p, packing.Limits{Work: max(alikeWork, int64(m.p.Search.Budget)*workPerSecond)})
+	if err != nil {
+		return nil
+	}
+	sr.s.reset()
+	if !sr.layOut(res.Packing, of) {
+		return nil
+	}
+	w := sr.s.value()
+	proof := [6]int64{runs: int64(res.Bound), finish: m.finishOf(int64(res.Bound))}
+	if w[displaced]+w[lateness]+w[chemistry]+w[changes] > 0 || upTo > finish && w[runs] == proof[runs] && w[finish] > proof[finish] {
+		return nil
+	}
+	sr.keep(w)
+	sr.record()
+	return sr.plan(&bounds{m: m, given: &proof}, res.Complete)
+}
+
+// plain says that rolls differ in nothing but reel, area, cabinet and dates.
+func (m *model) plain() bool {
+	if len(m.p.Frozen) > 0 || len(m.p.Bans) > 0 || len(m.rolls) == 0 {
+		return false
+	}
+	first := &m.rolls[0]
+	for i := range m.rolls {
+		r := &m.rolls[i]
+		if r.class != first.class || r.held != noHold || r.tracked || len(r.sessions) == 0 ||
+			len(r.sessions) != len(first.sessions) || m.kinds[r.kind].holds != 1 {
+			return false
+		}
+	}
+	tank := m.sess[first.sessions[0]].tank
+	return !slices.ContainsFunc(first.sessions, func(s int) bool { return m.sess[s].tank != tank })
+}
+
+// layOut places the runs of a packing one after another, those that can begin
+// first before the others, each where it is dry soonest. It says whether all
+// have a place.
+func (sr *search) layOut(pk []packing.Bin, of [][]int) bool {
+	m, s := sr.m, sr.s
+	next := make([]int, len(of))
+	type run struct {
+		rolls []int
+		in    int64
+	}
+	var all []run
+	for k := range of {
+		slices.SortStableFunc(of[k], func(a, b int) int { return cmp.Compare(m.rolls[a].in, m.rolls[b].in) })
+	}
+	for _, bin := range pk {
+		for range bin.Times {
+			var b run
+			for _, part := range bin.Parts {
+				for range part.Count {
+					i := of[part.Item][next[part.Item]]
+					next[part.Item]++
+					b.rolls, b.in = append(b.rolls, i), max(b.in, m.rolls[i].in)
+				}
+			}
+			all = append(all, b)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b run) int { return cmp.Compare(a.in, b.in) })
+	sessions := slices.Clone(m.rolls[0].sessions)
+	slices.SortStableFunc(sessions, func(a, b int) int { return cmp.Compare(m.sess[a].start, m.sess[b].start) })
+	full := 0 // sessions at the front in which no run has found a place since
+	for _, r := range all {
+		if sr.expired() {
+			return false
+		}
+		placed := false
+		for k := full; k < len(sessions) && !placed; k++ {
+			for _, set := range m.setsOf[m.class[m.rolls[0].class].process] {
+				b := s.fresh(sessions[k], set)
+				for _, i := range r.rolls {
+					m.with(b, i)
+				}
+				if placed = s.place(b); placed {
+					break
+				}
+				s.release(b)
+			}
+			if !placed && k == full && r.in <= m.sess[sessions[k]].start {
+				full++
+			}
+		}
+		if !placed {
+			return false
+		}
+	}
+	return true
+}
+
+// finishOf is when the last film is dry at the soonest when a number of runs
+// must be done in the one tank there is: each takes the tank for as long as
+// the shortest can, within a session.
+func (m *model) finishOf(number int64) int64 {
+	first := &m.rolls[0]
+	cl := &m.class[first.class]
+	tank := &m.tanks[m.sess[first.sessions[0]].tank]
+	load, dry := int64(never), int64(never)
+	for i := range m.rolls {
+		load = min(load, m.kinds[m.rolls[i].kind].load)
+		dry = min(dry, m.rolls[i].fastest)
+	}
+	prep := max(tank.warm[cl.process], load)
+	stay := prep + cl.wet + tank.clean
+	sessions := slices.Clone(first.sessions)
+	slices.SortStableFunc(sessions, func(a, b int) int { return cmp.Compare(m.sess[a].start, m.sess[b].start) })
+	for _, s := range sessions {
+		se := &m.sess[s]
+		here := max(se.end-se.start, 0) / stay
+		if number <= here {
+			return se.start + number*stay - tank.clean + dry
+		}
+		number -= here
+	}
+	return 0
+}
