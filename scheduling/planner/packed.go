@@ -171,7 +171,9 @@ func (sr *search) solveAlike(ctx context.Context, deadline time.Time, upTo int) 
 	}
 	sr.keep(w)
 	sr.record()
-	return sr.plan(&bounds{m: m, given: &proof}, res.Complete)
+	pl := sr.plan(&bounds{m: m, given: &proof}, res.Complete)
+	sr.tell(pl)
+	return pl
 }
 
 // plain says that rolls differ in nothing but reel, area, cabinet and dates.
