@@ -24,6 +24,7 @@ func planOperations() []operation {
 		{ID: "listPlans", Method: http.MethodGet, Path: plans, Who: steward, Handle: listPlans},
 		{ID: "getPlan", Method: http.MethodGet, Path: plan, Who: steward, Handle: getPlan},
 		{ID: "commitPlan", Method: http.MethodPost, Path: plan + "/commitment", Who: steward, IfMatch: getPlan, Handle: commitPlan},
+		{ID: "tryChanges", Method: http.MethodPost, Path: "/v1/labs/:lab/plan-trials", Who: steward, Handle: body(tryChanges), AsksOnly: true, Within: planTime},
 		{ID: "tryPlan", Method: http.MethodPost, Path: "/v1/plan-trials", Who: anyToken, Handle: body(tryPlan), Stateless: true, Within: planTime},
 	}
 }
@@ -46,6 +47,10 @@ func getPlan(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, er
 
 func commitPlan(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
 	return reply(scheduling.CommitPlan(ctx, tx, s, r.Path("plan"), r.Version()))
+}
+
+func tryChanges(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in scheduling.Trial) (Answer, error) {
+	return reply(scheduling.TryPlan(ctx, tx, s, in))
 }
 
 // tryPlan solves a problem that the request brings, and stores nothing.

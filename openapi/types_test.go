@@ -135,6 +135,9 @@ var types = map[string]any{
 	"FrozenBatch": planner.FrozenBatch{}, "PlanFound": planner.Plan{}, "PlannedBatch": planner.Batch{},
 	"ReelUse": planner.ReelUse{}, "Placement": planner.Placement{}, "LeftOut": planner.LeftOut{},
 	"PlanReason": planner.Reason{}, "PlanLevel": planner.Level{},
+	"PlanTrial": scheduling.Trial{}, "TrialWithout": scheduling.WithoutParts{}, "TrialMore": scheduling.MoreParts{},
+	"TrialReels": scheduling.MoreReels{}, "TrialDue": scheduling.RollDue{}, "TriedPlan": scheduling.TriedPlan{},
+	"PlanDifference": planner.Difference{}, "PlanLevelChange": planner.LevelChange{},
 	"PlanPlace": planner.Place{}, "PlanMove": planner.Move{},
 }
 

@@ -90,7 +90,7 @@ func (sh *shop) try(ctx context.Context, session Session, rolls []Roll, explain 
 // or the shop itself if there is none.
 func (sh *shop) released() *shop {
 	if sh.opened == nil {
-		open, released := sh.release(sh.s.Now, endOfTime)
+		open, released := sh.release(sh.s.Now, endOfTime, true)
 		if len(released) == 0 {
 			open = sh
 		}

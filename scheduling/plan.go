@@ -61,6 +61,9 @@ type NewPlan struct {
 	// apart and batches their rolls anew, each in the session it was in; without
 	// it they stand.
 	Replan bool `json:"replan,omitempty"`
+	// Repair takes only those batches apart that cannot be run as they are,
+	// since a tank, cabinet, bath or kit is gone: so a breakdown changes least.
+	Repair bool `json:"repair,omitempty"`
 }
 
 // The bounds of a plan's span and of the time spent on it.
@@ -74,19 +77,7 @@ const (
 // judged by the checker. It refuses a span that is over, empty or beyond five
 // weeks.
 func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, error) {
-	no := lab.Refuse(lab.Invalid, "invalid", "there is nothing to plan in that span")
-	if !in.Until.After(in.From) || in.Until.Sub(in.From) > longestPlan {
-		_ = no.With("/until", "out-of-range", "want an end after the start, at most five weeks later")
-	} else if !in.Until.After(s.Now.Add(time.Second)) {
-		_ = no.With("/until", "over", "the span is over")
-	}
-	if in.Budget < 0 || in.Budget > longestBudget {
-		_ = no.With("/budget", "out-of-range", "want at most %s", longestBudget)
-	}
-	if in.Iterations < 0 || in.Iterations > mostIterations {
-		_ = no.With("/iterations", "out-of-range", "want at most %d", mostIterations)
-	}
-	if err := no.OrNil(); err != nil {
+	if err := in.check(s); err != nil {
 		return Plan{}, err
 	}
 	version, problem, replaces, err := readProblem(ctx, tx, s, in)
@@ -123,11 +114,28 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 	return FindPlan(ctx, tx, s.Lab.ID, id)
 }
 
+// check refuses spans and limits that make no sense.
+func (in NewPlan) check(s lab.Scope) error {
+	no := lab.Refuse(lab.Invalid, "invalid", "there is nothing to plan in that span")
+	if !in.Until.After(in.From) || in.Until.Sub(in.From) > longestPlan {
+		_ = no.With("/until", "out-of-range", "want an end after the start, at most five weeks later")
+	} else if !in.Until.After(s.Now.Add(time.Second)) {
+		_ = no.With("/until", "over", "the span is over")
+	}
+	if in.Budget < 0 || in.Budget > longestBudget {
+		_ = no.With("/budget", "out-of-range", "want at most %s", longestBudget)
+	}
+	if in.Iterations < 0 || in.Iterations > mostIterations {
+		_ = no.With("/iterations", "out-of-range", "want at most %d", mostIterations)
+	}
+	return no.OrNil()
+}
+
 // readProblem reads the lab and makes the problem, without locking it: should
 // the lab change meanwhile, it reads again, so that the problem is of one version.
 func readProblem(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (version int64, p *planner.Problem, replaces []string, err error) {
 	for range 5 {
-		before, err := lab.Find(ctx, tx, s.Lab.ID)
+		then, err := lab.Find(ctx, tx, s.Lab.ID)
 		if err != nil {
 			return 0, nil, nil, err
 		}
@@ -135,22 +143,25 @@ func readProblem(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (versi
 		if err != nil {
 			return 0, nil, nil, err
 		}
-		if in.Replan {
-			sh, replaces = sh.release(in.From, in.Until)
+		var released []planner.Batch
+		if in.Replan || in.Repair {
+			sh, released = sh.release(in.From, in.Until, in.Replan)
 		}
 		problem, err := sh.week(ctx, in)
 		if err != nil {
 			return 0, nil, nil, err
 		}
-		if problem.Previous, err = previous(ctx, tx, s.Lab.ID, problem.Rolls); err != nil {
-			return 0, nil, nil, err
-		}
-		after, err := lab.Find(ctx, tx, s.Lab.ID)
+		before, err := previous(ctx, tx, s.Lab.ID, problem.Rolls)
 		if err != nil {
 			return 0, nil, nil, err
 		}
-		if before.ScheduleVersion == after.ScheduleVersion {
-			return after.ScheduleVersion, problem, replaces, nil
+		problem.Previous = stood(before, released, problem.Rolls)
+		now, err := lab.Find(ctx, tx, s.Lab.ID)
+		if err != nil {
+			return 0, nil, nil, err
+		}
+		if then.ScheduleVersion == now.ScheduleVersion {
+			return now.ScheduleVersion, problem, ids(released), nil
 		}
 	}
 	return 0, nil, nil, lab.Refuse(lab.Unavailable, "busy", "the lab is changing too fast to plan; try again")
