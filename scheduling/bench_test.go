@@ -14,6 +14,7 @@ import (
 	"wetside/chemistry/shares"
 	"wetside/deploy/testdb"
 	"wetside/lab"
+	"wetside/lab/database"
 	"wetside/lab/units"
 	"wetside/scheduling"
 )
@@ -32,11 +33,19 @@ type bench struct {
 	cabinet  lab.Cabinet
 	sessions []scheduling.Session
 	kit      chemistry.Kit
+	// store is what asApp runs by.
+	store *database.Store
 }
 
 func newBench(t *testing.T) *bench {
 	t.Helper()
 	t.Parallel()
+	return furnish(t)
+}
+
+// furnish makes a bench in a new database.
+func furnish(t *testing.T) *bench {
+	t.Helper()
 	b := &bench{t: t, pool: testdb.New(t)}
 	b.do(func(ctx context.Context, tx pgx.Tx) error {
 		start := monday.AddDate(0, 0, -7)
