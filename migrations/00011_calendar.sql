@@ -66,6 +66,10 @@ CREATE TABLE calendars (
 
 ALTER TABLE sessions
     ADD COLUMN occurs_on date,                  -- the day of its opening that it is of
+    -- Row security holds operators back that could give rows away, such as those
+    -- of ranges, from indexes; plain instants are found by theirs.
+    ADD COLUMN starts_at timestamptz NOT NULL GENERATED ALWAYS AS (lower(during)) STORED,
+    ADD COLUMN ends_at timestamptz NOT NULL GENERATED ALWAYS AS (upper(during)) STORED,
     ADD COLUMN by_calendar boolean NOT NULL DEFAULT false,  -- called off by its opening or a closure, not by hand
     ADD CONSTRAINT sessions_by_calendar CHECK (NOT by_calendar OR cancelled_at IS NOT NULL);
 -- A week opened twice around a cancellation has made two of one day: the one that stands, or the newest, is the one.
@@ -75,6 +79,9 @@ UPDATE sessions e SET occurs_on = d.day FROM (
     WHERE s.opening_id IS NOT NULL
     ORDER BY s.lab_id, s.opening_id, day, (s.cancelled_at IS NOT NULL), s.id DESC) d
     WHERE d.lab_id = e.lab_id AND d.id = e.id;
+DROP INDEX sessions_by_time;
+CREATE INDEX sessions_by_start ON sessions (lab_id, starts_at, id);
+CREATE INDEX runs_by_end ON runs (lab_id, ended_at);
 -- An occurrence has one session, however often it is made.
 CREATE UNIQUE INDEX sessions_one_occurrence ON sessions (lab_id, opening_id, occurs_on) WHERE occurs_on IS NOT NULL;
 INSERT INTO calendars (lab_id, opened)
@@ -86,8 +93,12 @@ SELECT guard_lab('closures'), guard_lab('extra_days'), guard_lab('calendars');
 -- +goose Down
 -- The tables of before know weekly openings with an operator alone: of a rule
 -- with several weekdays each becomes one, and what is no such rule goes.
+DROP INDEX runs_by_end;
+CREATE INDEX sessions_by_time ON sessions (lab_id, lower(during), id);
 ALTER TABLE sessions
     DROP CONSTRAINT sessions_by_calendar,
+    DROP COLUMN starts_at,
+    DROP COLUMN ends_at,
     DROP COLUMN by_calendar,
     DROP COLUMN occurs_on;
 DROP TABLE calendars, extra_days, closures;

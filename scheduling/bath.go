@@ -50,14 +50,14 @@ func demandsOn(ctx context.Context, tx pgx.Tx, s lab.Scope, set chemistry.BathSe
 		WHERE b.lab_id = $1 AND b.status = 'planned' AND b.bath_set_id = $2
 		GROUP BY b.lab_id, b.id
 		UNION ALL
-		SELECT lower(e.during), sum(CASE $3 WHEN 'geometric' THEN r.geometric_area_mm2 ELSE r.trade_area_mm2 END)::bigint,
+		SELECT e.starts_at, sum(CASE $3 WHEN 'geometric' THEN r.geometric_area_mm2 ELSE r.trade_area_mm2 END)::bigint,
 			sum((k.solution_ml + k.holds - 1) / k.holds)::bigint
 		FROM rolls r
 		JOIN booking_rolls br ON br.lab_id = r.lab_id AND br.roll_id = r.id AND br.live
 		JOIN bookings b ON b.lab_id = br.lab_id AND b.id = br.booking_id AND (b.confirmed_at IS NOT NULL OR b.held_until > $5)
 		JOIN sessions e ON e.lab_id = b.lab_id AND e.id = b.session_id
 		JOIN reel_kinds k ON k.lab_id = r.lab_id AND k.code = r.reel_kind
-		WHERE r.lab_id = $1 AND r.status = 'on_shelf' AND r.process = $4 AND upper(e.during) > $5
+		WHERE r.lab_id = $1 AND r.status = 'on_shelf' AND r.process = $4 AND e.ends_at > $5
 		GROUP BY e.lab_id, e.id
 		ORDER BY 1`, s.Lab.ID, set.ID, string(s.Lab.AreaRule), set.Process, s.Now)
 	if err != nil {

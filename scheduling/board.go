@@ -64,7 +64,7 @@ func ReadBoard(ctx context.Context, tx pgx.Tx, s lab.Scope) (Board, error) {
 			(SELECT count(*) FROM batch_rolls r WHERE r.lab_id = t.lab_id AND r.batch_id = t.id AND r.live)
 		FROM batches t
 		JOIN sessions e ON e.lab_id = t.lab_id AND e.id = t.session_id
-		WHERE t.lab_id = $1 AND t.status <> 'cancelled' AND lower(e.during) > $2 AND upper(e.during) > $3 AND lower(e.during) < $4
+		WHERE t.lab_id = $1 AND t.status <> 'cancelled' AND e.starts_at > $2 AND e.ends_at > $3 AND e.starts_at < $4
 		ORDER BY t.start_at, t.id`, s.Lab.ID, s.Now.Add(-longestSession), s.Now, s.Now.Add(boardSpan))
 	if err != nil {
 		return Board{}, fmt.Errorf("read board: %w", err)

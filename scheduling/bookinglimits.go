@@ -42,7 +42,7 @@ func mayBook(ctx context.Context, tx pgx.Tx, s lab.Scope, rules BookingRules, se
 		JOIN bookings b ON b.lab_id = e.lab_id AND b.session_id = e.id AND b.cancelled_at IS NULL
 			AND (b.confirmed_at IS NOT NULL OR b.held_until > $2)
 		JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
-		WHERE e.lab_id = $1 AND lower(e.during) >= $3 AND lower(e.during) < $4 AND b.member_id = $5 AND b.id <> $6`,
+		WHERE e.lab_id = $1 AND e.starts_at >= $3 AND e.starts_at < $4 AND b.member_id = $5 AND b.id <> $6`,
 		s.Lab.ID, s.Now, from, until, member, without).Scan(&booked)
 	if err != nil {
 		return fmt.Errorf("count the week's rolls: %w", err)

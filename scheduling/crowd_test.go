@@ -58,7 +58,7 @@ func (b *bench) history(rolls int) {
 				r.reel_kind, r.priority, r.handed_in_at - p.ago, 'collected', r.handed_in_at - p.ago
 			FROM past p, (SELECT * FROM rolls WHERE status = 'on_shelf' ORDER BY id LIMIT 1) r;
 		INSERT INTO sessions (lab_id, id, tank_id, operator_id, during, processes)
-			SELECT e.lab_id, 'session_' || p.id, e.tank_id, e.operator_id, tstzrange(lower(e.during) - p.ago, upper(e.during) - p.ago), e.processes
+			SELECT e.lab_id, 'session_' || p.id, e.tank_id, e.operator_id, tstzrange(e.starts_at - p.ago, e.ends_at - p.ago), e.processes
 			FROM evening p, (SELECT * FROM sessions WHERE opening_id IS NULL ORDER BY during LIMIT 1) e;
 		INSERT INTO bookings (lab_id, id, member_id, session_id, created_at, confirmed_at)
 			SELECT b.lab_id, 'booking_' || p.id, b.member_id, 'session_' || p.id, b.created_at - p.ago, b.created_at - p.ago

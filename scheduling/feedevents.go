@@ -27,10 +27,10 @@ func uid(id string) string { return id + "@wetside" }
 func labCalendar(ctx context.Context, tx pgx.Tx, s lab.Scope) ([]byte, error) {
 	c := ical.Calendar{Name: s.Lab.Name, Zone: s.Lab.Location()}
 	rows, err := tx.Query(ctx, `
-		SELECT e.id, e.version, lower(e.during), upper(e.during), e.cancelled_at, e.processes, t.name
+		SELECT e.id, e.version, e.starts_at, e.ends_at, e.cancelled_at, e.processes, t.name
 		FROM sessions e JOIN tanks t ON t.lab_id = e.lab_id AND t.id = e.tank_id
-		WHERE e.lab_id = $1 AND lower(e.during) > $2 AND lower(e.during) < $3
-		ORDER BY lower(e.during), e.id`, s.Lab.ID, s.Now.Add(-feedBack), s.Now.Add(feedAhead))
+		WHERE e.lab_id = $1 AND e.starts_at > $2 AND e.starts_at < $3
+		ORDER BY e.starts_at, e.id`, s.Lab.ID, s.Now.Add(-feedBack), s.Now.Add(feedAhead))
 	if err != nil {
 		return nil, fmt.Errorf("calendar: %w", err)
 	}
@@ -71,13 +71,13 @@ func memberCalendar(ctx context.Context, tx pgx.Tx, s lab.Scope) ([]byte, error)
 func placeEvents(ctx context.Context, tx pgx.Tx, s lab.Scope) ([]ical.Event, error) {
 	rows, err := tx.Query(ctx, `
 		SELECT b.id, b.version, b.held_until, b.confirmed_at, b.lapsed_at, b.cancelled_at, b.no_show_at,
-			e.version, lower(e.during), upper(e.during), e.cancelled_at, t.name,
+			e.version, e.starts_at, e.ends_at, e.cancelled_at, t.name,
 			(SELECT count(*) FROM booking_rolls k WHERE k.lab_id = b.lab_id AND k.booking_id = b.id)
 		FROM bookings b
 		JOIN sessions e ON e.lab_id = b.lab_id AND e.id = b.session_id
 		JOIN tanks t ON t.lab_id = e.lab_id AND t.id = e.tank_id
-		WHERE b.lab_id = $1 AND b.member_id = $2 AND lower(e.during) > $3 AND lower(e.during) < $4
-		ORDER BY lower(e.during), b.id`, s.Lab.ID, s.By.ID, s.Now.Add(-feedBack), s.Now.Add(feedAhead))
+		WHERE b.lab_id = $1 AND b.member_id = $2 AND e.starts_at > $3 AND e.starts_at < $4
+		ORDER BY e.starts_at, b.id`, s.Lab.ID, s.By.ID, s.Now.Add(-feedBack), s.Now.Add(feedAhead))
 	if err != nil {
 		return nil, err
 	}

@@ -156,7 +156,7 @@ func madeSessions(ctx context.Context, tx pgx.Tx, s lab.Scope, sc scope, spans [
 			ids = append(ids, k.ID)
 		}
 	}
-	sessions, err := many[Session](ctx, tx, "sessions", sessionQuery+" AND e.id = ANY($3) ORDER BY lower(e.during), e.id",
+	sessions, err := many[Session](ctx, tx, "sessions", sessionQuery+" AND e.id = ANY($3) ORDER BY e.starts_at, e.id",
 		s.Lab.ID, s.Now, ids)
 	var out []madeSession
 	for _, e := range sessions {
@@ -353,8 +353,8 @@ func (f *follower) readTaken(ctx context.Context) error {
 		From, Until time.Time
 	}
 	rows, err := many[row](ctx, f.tx, "sessions", `
-		SELECT tank_id, lower(during), upper(during) FROM sessions
-		WHERE lab_id = $1 AND during && tstzrange($2, $3) AND cancelled_at IS NULL`, f.s.Lab.ID, span.from, span.until)
+		SELECT tank_id, starts_at, ends_at FROM sessions
+		WHERE lab_id = $1 AND starts_at > $2::timestamptz - interval '1 day' AND starts_at < $3 AND ends_at > $2 AND cancelled_at IS NULL`, f.s.Lab.ID, span.from, span.until)
 	for _, r := range rows {
 		f.taken[r.Tank] = append(f.taken[r.Tank], window{r.From, r.Until})
 	}
@@ -366,6 +366,6 @@ func (f *follower) sessions(ctx context.Context, ids []string) ([]Session, error
 	if len(ids) == 0 {
 		return []Session{}, nil
 	}
-	return many[Session](ctx, f.tx, "sessions", sessionQuery+" AND e.id = ANY($3) ORDER BY lower(e.during), e.id",
+	return many[Session](ctx, f.tx, "sessions", sessionQuery+" AND e.id = ANY($3) ORDER BY e.starts_at, e.id",
 		f.s.Lab.ID, f.s.Now, ids)
 }

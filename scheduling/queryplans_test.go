@@ -60,6 +60,7 @@ func TestQueryPlans(t *testing.T) {
 	big.everyday(labs / 2)
 	big.store = plain
 	big.explain(heard, labs/2)
+	big.canSee(labs / 2)
 
 	for name, op := range map[string]func(b *bench, n int) error{"availability": (*bench).lookFor, "booking": (*bench).bookOne} {
 		var of [2][]time.Duration
@@ -296,6 +297,34 @@ func (b *bench) explain(heard *listener, n int) {
 	b.t.Logf("%d statements, %d plans, %d tables of %d rows or more: %s", len(heard.said), plans, len(big), bigRows, strings.Join(big, ", "))
 	if len(heard.said) < 50 || !slices.Contains(big, "rolls") {
 		b.t.Error("the test hears too little")
+	}
+}
+
+// canSee has PostgreSQL do what the test is there to see.
+func (b *bench) canSee(n int) {
+	b.t.Helper()
+	for setting, want := range map[string]string{"enable_bitmapscan": "", "enable_indexscan": "rolls"} {
+		err := b.asApp(n, b.steward, database.Writing, func(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
+			if _, err := tx.Exec(ctx, "SET LOCAL enable_bitmapscan = off; SET LOCAL "+setting+" = off"); err != nil {
+				return err
+			}
+			var plan []byte
+			err := tx.QueryRow(ctx, "EXPLAIN (FORMAT JSON) SELECT note FROM rolls WHERE lab_id = $1 AND id = 'roll_x'", s.Lab.ID).Scan(&plan)
+			if err != nil {
+				return err
+			}
+			var nodes []struct{ Plan map[string]any }
+			if err := json.Unmarshal(plan, &nodes); err != nil {
+				return err
+			}
+			if bad := endToEnd(nodes[0].Plan, []string{"rolls"}); strings.Join(bad, "") != want {
+				b.t.Errorf("without %s it sees %q read from end to end, want %q", setting, bad, want)
+			}
+			return nil
+		})
+		if err != nil {
+			b.t.Fatal(err)
+		}
 	}
 }
 

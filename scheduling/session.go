@@ -58,7 +58,7 @@ type NewSession struct {
 
 // sessionQuery selects sessions as a Session is scanned; $1 is the lab, $2 now.
 const sessionQuery = `
-	SELECT e.id, e.tank_id, lower(e.during), upper(e.during), coalesce(e.operator_id, ''), e.kind, e.processes, e.cancelled_at,
+	SELECT e.id, e.tank_id, e.starts_at, e.ends_at, coalesce(e.operator_id, ''), e.kind, e.processes, e.cancelled_at,
 	(SELECT count(*) FROM (
 		SELECT k.roll_id FROM bookings b
 		JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
@@ -196,10 +196,10 @@ func FindSession(ctx context.Context, tx pgx.Tx, s lab.Scope, id string) (Sessio
 // cancelled ones too. Its cursor is a session's id.
 func ListSessions(ctx context.Context, tx pgx.Tx, s lab.Scope, from, until time.Time, p lab.Page) (lab.List[Session], error) {
 	items, err := many[Session](ctx, tx, "sessions", sessionQuery+`
-			AND lower(e.during) < $4 AND upper(e.during) > $3
-			AND ($5 = '' OR (lower(e.during), e.id) >
-				(SELECT lower(c.during), c.id FROM sessions c WHERE c.lab_id = $1 AND c.id = $5))
-		ORDER BY lower(e.during), e.id LIMIT $6`, s.Lab.ID, s.Now, from, until, p.After, p.Limit+1)
+			AND e.starts_at < $4 AND e.ends_at > $3 AND e.starts_at > $3::timestamptz - interval '1 day' -- none is longer
+			AND ($5 = '' OR (e.starts_at, e.id) >
+				(SELECT c.starts_at, c.id FROM sessions c WHERE c.lab_id = $1 AND c.id = $5))
+		ORDER BY e.starts_at, e.id LIMIT $6`, s.Lab.ID, s.Now, from, until, p.After, p.Limit+1)
 	if err != nil {
 		return lab.List[Session]{}, err
 	}

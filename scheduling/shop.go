@@ -132,7 +132,9 @@ func (sh *shop) readStanding(ctx context.Context, tx pgx.Tx) error {
 		SELECT b.id, b.placed, b.push, b.developing_s, b.bath_set_id, b.mixes, u.started_at, u.ended_at,
 			ARRAY(SELECT br.roll_id FROM batch_rolls br WHERE br.lab_id = b.lab_id AND br.batch_id = b.id ORDER BY br.roll_id)
 		FROM batches b LEFT JOIN runs u ON u.lab_id = b.lab_id AND u.batch_id = b.id
-		WHERE b.lab_id = $1 AND (b.status = 'planned' OR u.ended_at > $2)
+		WHERE b.lab_id = $1 AND b.id = ANY(ARRAY(
+			SELECT id FROM batches WHERE lab_id = $1 AND status = 'planned'
+			UNION ALL SELECT batch_id FROM runs WHERE lab_id = $1 AND ended_at > $2))
 		ORDER BY b.start_at, b.id`, sh.s.Lab.ID, sh.s.Now.Add(-longestDrying))
 	if err != nil {
 		return err
@@ -213,10 +215,11 @@ func later(a, b time.Time) time.Time {
 }
 
 func (sh *shop) readSessions(ctx context.Context, tx pgx.Tx) error {
-	sessions, err := many[Session](ctx, tx, "sessions", sessionQuery+` AND (e.cancelled_at IS NULL AND upper(e.during) > $2
-			OR e.id IN (SELECT b.session_id FROM batches b WHERE b.lab_id = $1 AND b.status = 'planned')
-			OR e.id IN (SELECT b.session_id FROM batches b JOIN runs u ON u.lab_id = b.lab_id AND u.batch_id = b.id
-				WHERE b.lab_id = $1 AND u.ended_at > $3))`, sh.s.Lab.ID, sh.s.Now, sh.s.Now.Add(-longestDrying))
+	sessions, err := many[Session](ctx, tx, "sessions", sessionQuery+`
+			AND (e.cancelled_at IS NULL AND e.ends_at > $2 AND e.starts_at > $2::timestamptz - interval '1 day' -- none is longer
+				OR e.id = ANY(ARRAY(SELECT b.session_id FROM batches b WHERE b.lab_id = $1 AND b.status = 'planned'
+					UNION ALL SELECT b.session_id FROM runs u JOIN batches b ON b.lab_id = u.lab_id AND b.id = u.batch_id
+						WHERE u.lab_id = $1 AND u.ended_at > $3)))`, sh.s.Lab.ID, sh.s.Now, sh.s.Now.Add(-longestDrying))
 	sh.sessions = byKey(sessions, func(e Session) string { return e.ID })
 	return err
 }

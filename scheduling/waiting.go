@@ -73,8 +73,8 @@ const wishMet = `(
 	a.session_id = w.session_id
 	OR a.session_id IS NULL AND w.session_id IS NULL AND a.from_at < w.until_at AND w.from_at < a.until_at
 	OR EXISTS (SELECT FROM sessions e WHERE e.lab_id = w.lab_id AND (
-		e.id = w.session_id AND a.session_id IS NULL AND lower(e.during) >= a.from_at AND lower(e.during) < a.until_at
-		OR e.id = a.session_id AND w.session_id IS NULL AND lower(e.during) >= w.from_at AND lower(e.during) < w.until_at)))`
+		e.id = w.session_id AND a.session_id IS NULL AND e.starts_at >= a.from_at AND e.starts_at < a.until_at
+		OR e.id = a.session_id AND w.session_id IS NULL AND e.starts_at >= w.from_at AND e.starts_at < w.until_at)))`
 
 // waitingQuery selects entries as a Waiting is scanned; $1 is the lab, $2 now.
 const waitingQuery = `
