@@ -98,16 +98,33 @@ var ofData = regexp.MustCompile(`(?is)^\s*(SELECT|INSERT|UPDATE|DELETE|WITH)\b.*
 
 // TraceQueryStart is pgx's call before each statement.
 func (l *listener) TraceQueryStart(ctx context.Context, _ *pgx.Conn, q pgx.TraceQueryStartData) context.Context {
+	l.hear(q.SQL, q.Args)
+	return ctx
+}
+
+func (l *listener) hear(sql string, args []any) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if _, known := l.said[q.SQL]; !known && ofData.MatchString(q.SQL) {
-		l.said[q.SQL] = slices.Clone(q.Args)
+	if _, known := l.said[sql]; !known && ofData.MatchString(sql) {
+		l.said[sql] = slices.Clone(args)
 	}
-	return ctx
 }
 
 // TraceQueryEnd is pgx's call after each statement.
 func (*listener) TraceQueryEnd(context.Context, *pgx.Conn, pgx.TraceQueryEndData) {}
+
+// TraceBatchStart is pgx's call before statements that are sent together.
+func (*listener) TraceBatchStart(ctx context.Context, _ *pgx.Conn, _ pgx.TraceBatchStartData) context.Context {
+	return ctx
+}
+
+// TraceBatchQuery is pgx's call after each of them.
+func (l *listener) TraceBatchQuery(_ context.Context, _ *pgx.Conn, q pgx.TraceBatchQueryData) {
+	l.hear(q.SQL, q.Args)
+}
+
+// TraceBatchEnd is pgx's call after all of them.
+func (*listener) TraceBatchEnd(context.Context, *pgx.Conn, pgx.TraceBatchEndData) {}
 
 // storeOf is a store as the server has one, whose statements are heard.
 func (b *bench) storeOf(heard *listener) *database.Store {
