@@ -192,8 +192,9 @@ const (
 )
 
 // nearest finds sessions that would take the rolls in place of one that does
-// not: those that begin nearest to it, the nearest first.
-func (sh *shop) nearest(ctx context.Context, session Session, rolls []Roll) ([]string, error) {
+// not, of those that may be booked: those that begin nearest to it, the nearest
+// first.
+func (sh *shop) nearest(ctx context.Context, session Session, rolls []Roll, may func(Session) error) ([]string, error) {
 	others := sh.candidates(nil, nil)
 	slices.SortStableFunc(others, func(a, b Session) int {
 		return cmp.Compare(a.Start.Sub(session.Start).Abs(), b.Start.Sub(session.Start).Abs())
@@ -201,6 +202,11 @@ func (sh *shop) nearest(ctx context.Context, session Session, rolls []Roll) ([]s
 	others = slices.DeleteFunc(others, func(e Session) bool { return e.ID == session.ID })
 	var found []string
 	for _, e := range others[:min(len(others), nearestSearched)] {
+		if err := may(e); lab.RefusalCode(err) != "" {
+			continue
+		} else if err != nil {
+			return nil, err
+		}
 		f, err := sh.try(ctx, e, rolls, false)
 		if err != nil {
 			return nil, err

@@ -106,10 +106,11 @@ func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, 
 	if err != nil {
 		return Booking{}, err
 	}
-	if err := mayBook(ctx, tx, s, rules, session, rolls, ""); err != nil {
+	may := func(e Session) error { return mayBook(ctx, tx, s, rules, e, rolls, "") }
+	if err := may(session); err != nil {
 		return Booking{}, err
 	}
-	if err := sh.fit(ctx, session, rolls); err != nil {
+	if err := sh.fit(ctx, session, rolls, may); err != nil {
 		return Booking{}, err
 	}
 	var until *time.Time
@@ -127,8 +128,8 @@ func Book(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewBooking) (Booking, 
 }
 
 // fit refuses with does-not-fit what a session cannot take, with every reason
-// and the nearest sessions that can.
-func (sh *shop) fit(ctx context.Context, session Session, rolls []Roll) error {
+// and the nearest sessions that can, of those that may.
+func (sh *shop) fit(ctx context.Context, session Session, rolls []Roll, may func(Session) error) error {
 	misfit, err := sh.misfit(ctx, session, rolls)
 	if err != nil || len(misfit) == 0 {
 		return err
@@ -138,7 +139,7 @@ func (sh *shop) fit(ctx context.Context, session Session, rolls []Roll) error {
 		i := slices.IndexFunc(rolls, func(r Roll) bool { return r.ID == m.Roll })
 		_ = no.With(fmt.Sprintf("/rolls/%d", i), m.Code, "%s", m.Detail)
 	}
-	if no.Instead, err = sh.nearest(ctx, session, rolls); err != nil {
+	if no.Instead, err = sh.nearest(ctx, session, rolls, may); err != nil {
 		return err
 	}
 	return no

@@ -347,14 +347,15 @@ func ChangeBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 	if to, err = FindSession(ctx, tx, s, to.ID); err != nil { // its operator may have just left it
 		return Booking{}, err
 	}
-	if err := mayBook(ctx, tx, s, rules, to, rolls, id); err != nil {
+	may := func(e Session) error { return mayBook(ctx, tx, s, rules, e, rolls, id) }
+	if err := may(to); err != nil {
 		return Booking{}, err
 	}
 	sh := &shop{s: s}
 	if err := database.Together(ctx, tx, sh.reads(ctx, bookedOnly)...); err != nil {
 		return Booking{}, err
 	}
-	if err := sh.fit(ctx, to, rolls); err != nil {
+	if err := sh.fit(ctx, to, rolls, may); err != nil {
 		return Booking{}, err
 	}
 	givesBack := to.ID != from.ID || slices.ContainsFunc(b.Rolls, func(r string) bool { return !slices.Contains(ids, r) })

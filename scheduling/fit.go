@@ -47,6 +47,7 @@ func (sh *shop) try(ctx context.Context, session Session, rolls []Roll, explain 
 			return fitting{why: []Misfit{m}}, nil
 		}
 	}
+	defer sh.runBy(session, asked[0].Member)()
 	plan, all, err := sh.fits(ctx, asked, session)
 	if all || err != nil {
 		return fitting{plan: plan}, err
@@ -84,6 +85,19 @@ func (sh *shop) try(ctx context.Context, session Session, rolls []Roll, explain 
 		}
 	}
 	return fitting{why: misfits(best.LeftOut, before, asked, session.ID, isAsked)}, nil
+}
+
+// runBy has a member run a session that nobody runs yet, as one who books it
+// would, until the function it gives is called.
+func (sh *shop) runBy(session Session, member string) (undo func()) {
+	e, ok := sh.sessions[session.ID]
+	if !ok || e.Kind != SelfService || e.Operator != "" {
+		return func() {}
+	}
+	was := e
+	e.Operator = member
+	sh.sessions[session.ID] = e
+	return func() { sh.sessions[session.ID] = was }
 }
 
 // released is the shop with planned batches that have not begun taken apart,
@@ -217,6 +231,9 @@ func (sh *shop) forbidden(r Roll, e Session) (Misfit, bool) {
 	}
 	if _, heats := sh.warmUp(sh.tank(e.Tank), r.Process); !heats {
 		return Misfit{Roll: r.ID, Code: planner.ReasonNoSession, Detail: "the session's tank cannot be heated for " + sh.processes[r.Process].Name}, true
+	}
+	if e.Kind == SelfService && e.Operator != "" && e.Operator != r.Member {
+		return Misfit{Roll: r.ID, Code: planner.ReasonNoSession, Detail: "another member runs the session"}, true
 	}
 	for _, b := range sh.bans {
 		if b.Roll == r.ID && (b.Session == nil || *b.Session == session) {

@@ -57,6 +57,10 @@ func WithPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session,
 	if err != nil {
 		return nil, asPlacesFor(err)
 	}
+	rules, err := ReadBookingRules(ctx, tx, s.Lab.ID)
+	if err != nil {
+		return nil, err
+	}
 	sh, err := readShop(ctx, tx, s)
 	if err != nil {
 		return nil, err
@@ -66,7 +70,9 @@ func WithPlaces(ctx context.Context, tx pgx.Tx, s lab.Scope, sessions []Session,
 			continue
 		}
 		for _, group := range groups {
-			places, err := sh.places(ctx, out[i].Session, group)
+			places, err := sh.places(ctx, out[i].Session, group, func(some []Roll) error {
+				return mayBook(ctx, tx, s, rules, out[i].Session, some, "")
+			})
 			if err != nil {
 				return nil, err
 			}
@@ -150,7 +156,7 @@ func kindOf(r Roll) string {
 
 // places finds how many of like rolls fit a session, by halving: if some
 // number fits, every smaller one does.
-func (sh *shop) places(ctx context.Context, e Session, group []Roll) (Places, error) {
+func (sh *shop) places(ctx context.Context, e Session, group []Roll, may func([]Roll) error) (Places, error) {
 	out := Places{Rolls: []string{}, Format: group[0].Format, Process: group[0].Process, Push: group[0].Push, Reasons: []PlaceReason{}}
 	for _, r := range group {
 		out.Rolls = append(out.Rolls, r.ID)
@@ -158,7 +164,7 @@ func (sh *shop) places(ctx context.Context, e Session, group []Roll) (Places, er
 	var last []Misfit
 	most := len(group)
 	for try := most; out.Fit < most; try = (out.Fit + most + 1) / 2 {
-		misfit, err := sh.misfit(ctx, e, group[:try])
+		misfit, err := sh.refusal(ctx, e, group[:try], may)
 		if err != nil {
 			return out, err
 		}
@@ -175,4 +181,18 @@ func (sh *shop) places(ctx context.Context, e Session, group []Roll) (Places, er
 		}
 	}
 	return out, nil
+}
+
+// refusal is misfit, or for what reason the rolls may not be booked there
+// whatever fits.
+func (sh *shop) refusal(ctx context.Context, e Session, rolls []Roll, may func([]Roll) error) ([]Misfit, error) {
+	err := may(rolls)
+	var no *lab.Refusal
+	if errors.As(err, &no) {
+		return []Misfit{{Roll: rolls[0].ID, Code: no.Code, Detail: no.Detail}}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return sh.misfit(ctx, e, rolls)
 }

@@ -63,6 +63,7 @@ func (sh *shop) problem(from, until time.Time, rolls []Roll) *planner.Problem {
 	d.addEquipment()
 	d.addSessions()
 	d.addDirections()
+	d.keepOut()
 	slices.SortFunc(d.p.Classes, func(a, b planner.Class) int { return cmp.Compare(a.ID, b.ID) })
 	return &d.p
 }
@@ -287,6 +288,22 @@ func (d *draft) addDirections() {
 		case ban.Session != nil && *ban.Session != at:
 			if _, there := d.sessions[*ban.Session]; there {
 				d.p.Bans = append(d.p.Bans, planner.Hold{Roll: ban.Roll, Session: *ban.Session})
+			}
+		}
+	}
+}
+
+// keepOut keeps rolls out of sessions that members run for themselves, but for
+// those booked there, and those that the steward pins there.
+func (d *draft) keepOut() {
+	for _, e := range d.p.Sessions {
+		if d.sessions[e.ID].Kind != SelfService {
+			continue
+		}
+		for _, r := range d.p.Rolls {
+			directed := func(h planner.Hold) bool { return h.Roll == r.ID && (h.Session == e.ID || h.Session == "") }
+			if r.Booked == "" && !slices.ContainsFunc(d.p.Pins, directed) && !slices.ContainsFunc(d.p.Bans, directed) {
+				d.p.Bans = append(d.p.Bans, planner.Hold{Roll: r.ID, Session: e.ID})
 			}
 		}
 	}

@@ -52,7 +52,7 @@ type NewSession struct {
 	Start     time.Time   `json:"start"`
 	End       time.Time   `json:"end"`
 	Operator  string      `json:"operator,omitempty"`
-	Kind      SessionKind `json:"-"`
+	Kind      SessionKind `json:"kind,omitempty"`
 	Processes []string    `json:"processes"`
 }
 
