@@ -23,6 +23,7 @@ func planOperations() []operation {
 		{ID: "makePlan", Method: http.MethodPost, Path: plans, Who: steward, Handle: body(makePlan), Within: planTime},
 		{ID: "listPlans", Method: http.MethodGet, Path: plans, Who: steward, Handle: listPlans},
 		{ID: "getPlan", Method: http.MethodGet, Path: plan, Who: steward, Handle: getPlan},
+		{ID: "getPlanGains", Method: http.MethodGet, Path: plan + "/gains", Who: steward, Handle: getPlanGains, Within: planTime},
 		{ID: "commitPlan", Method: http.MethodPost, Path: plan + "/commitment", Who: steward, IfMatch: getPlan, Handle: commitPlan},
 		{ID: "tryChanges", Method: http.MethodPost, Path: "/v1/labs/:lab/plan-trials", Who: steward, Handle: body(tryChanges), AsksOnly: true, Within: planTime},
 		{ID: "tryPlan", Method: http.MethodPost, Path: "/v1/plan-trials", Who: anyToken, Handle: body(tryPlan), Stateless: true, Within: planTime},
@@ -43,6 +44,10 @@ func listPlans(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, 
 
 func getPlan(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
 	return reply(scheduling.FindPlan(ctx, tx, s.Lab.ID, r.Path("plan")))
+}
+
+func getPlanGains(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
+	return reply(scheduling.FindGains(ctx, tx, s.Lab.ID, r.Path("plan")))
 }
 
 func commitPlan(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {

@@ -196,3 +196,29 @@ func TestTrialSaysWhatItDoesNotKnow(t *testing.T) {
 		}
 	}
 }
+
+func TestGainsOfAPlan(t *testing.T) {
+	b := newBench(t)
+	b.rolls(b.ana, 4, "cine-8-15m", "reversal-3")
+	p := b.plan(monday, monday.AddDate(0, 0, 7))
+	var got scheduling.PlanGains
+	b.do(func(ctx context.Context, tx pgx.Tx) (err error) {
+		got, err = scheduling.FindGains(ctx, tx, b.steward.Lab.ID, p.ID)
+		return err
+	})
+	kinds := map[string]planner.Gain{}
+	for _, g := range got.Gains {
+		kinds[g.Kind+" "+g.Of] = g
+	}
+	if !got.Complete || len(kinds) != 3 {
+		t.Fatalf("complete %v: %+v", got.Complete, got.Gains)
+	}
+	if g := kinds["reel spiral-8"]; g.Levels[3].Before != p.Levels[3].Value {
+		t.Errorf("one more reel: %+v, the plan's levels are %+v", g, p.Levels)
+	}
+	err := b.in(func(ctx context.Context, tx pgx.Tx) error {
+		_, err := scheduling.FindGains(ctx, tx, b.steward.Lab.ID, "plan_00000000000000000000000000000000")
+		return err
+	})
+	b.refused("not-found", err)
+}

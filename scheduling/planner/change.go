@@ -7,7 +7,8 @@ import (
 	"wetside/lab/units"
 )
 
-// fits says that the roll can be placed in the plan as it stands.
+// fits says that the roll can be placed in the plan as it stands, and notes in
+// which session.
 func (ex *explainer) fits() bool {
 	s, m := ex.s, ex.s.m
 	r := &m.rolls[ex.roll]
@@ -21,68 +22,88 @@ func (ex *explainer) fits() bool {
 			return false
 		}
 		_, ok := ex.bd.tryJoin(b, ex.roll, base{})
+		if ok {
+			ex.in = b.sess
+		}
 		return ok
 	})
 }
 
 func (ex *explainer) fitsNew(sess, set int) bool {
 	_, ok := ex.bd.tryNew(sess, set, ex.roll, base{})
+	if ok {
+		ex.in = sess
+	}
 	return ok
 }
 
 // change finds the smallest single change with which the roll can be placed in
-// the plan as it stands: each is made to the model, tried and taken back.
-func (ex *explainer) change() string {
-	for _, try := range []func() string{ex.moreReels, ex.morePositions, ex.moreBath, ex.longerSession, ex.anotherSession} {
-		if say := try(); say != "" {
-			return say
+// the plan as it stands: each is made to the model, tried and taken back. With a
+// verifier the first change that planning again bears out is taken, or, when
+// none is, the first.
+func (ex *explainer) change(verify func(r *Remedy, roll, sess int) bool) (say string, r *Remedy, verified bool) {
+	for _, try := range []func() (string, *Remedy){ex.moreReels, ex.morePositions, ex.moreBath, ex.longerSession, ex.anotherSession} {
+		text, remedy := try()
+		if text == "" {
+			continue
+		}
+		if verify != nil && verify(remedy, ex.roll, ex.in) {
+			return text, remedy, true
+		}
+		if say == "" {
+			say, r = text, remedy
+		}
+		if verify == nil {
+			break
 		}
 	}
-	return ""
+	return say, r, false
 }
 
-func (ex *explainer) moreReels() string {
+func (ex *explainer) moreReels() (string, *Remedy) {
 	m := ex.s.m
 	k := m.rolls[ex.roll].kind
 	if m.kinds[k].count == 0 {
-		return "" // rolls of this kind were closed to every session
+		return "", nil // rolls of this kind were closed to every session
 	}
 	m.kinds[k].count++
 	defer func() { m.kinds[k].count-- }()
 	if ex.fits() {
-		return "one more " + m.p.Reels[k].Kind + " reel"
+		return "one more " + m.p.Reels[k].Kind + " reel", &Remedy{Kind: RemedyReel, Of: m.p.Reels[k].Kind, Count: 1}
 	}
-	return ""
+	return "", nil
 }
 
-func (ex *explainer) morePositions() string {
+func (ex *explainer) morePositions() (string, *Remedy) {
 	m := ex.s.m
-	best, cab := int64(never), -1
+	best, cab, in := int64(never), -1, 0
 	for c, takes := range m.rolls[ex.roll].takes {
 		before := m.cabs[c].positions
 		for n := int64(1); n <= takes && n < best; n++ {
 			m.cabs[c].positions = before + n
 			if ex.fits() {
-				best, cab = n, c
+				best, cab, in = n, c, ex.in
 			}
 		}
 		m.cabs[c].positions = before
 	}
 	if cab < 0 {
-		return ""
+		return "", nil
 	}
-	return plural(best, "more hanging position", "more hanging positions") + " in cabinet " + m.p.Cabinets[cab].ID
+	ex.in = in
+	return plural(best, "more hanging position", "more hanging positions") + " in cabinet " + m.p.Cabinets[cab].ID,
+		&Remedy{Kind: RemedyPositions, Of: m.p.Cabinets[cab].ID, Count: best}
 }
 
 // moreBath tries one more kit like each on the shelf, then room for this roll
 // in each set that is mixed.
-func (ex *explainer) moreBath() string {
+func (ex *explainer) moreBath() (string, *Remedy) {
 	s, m := ex.s, ex.s.m
 	r := &m.rolls[ex.roll]
 	process := m.class[r.class].process
 	for _, set := range m.setsOf[process] {
 		if m.sets[set].mix && ex.fitsWithKit(set) {
-			return "one more kit " + m.p.BathSets[set].Mix.Kit
+			return "one more kit " + m.p.BathSets[set].Mix.Kit, &Remedy{Kind: RemedyKit, Of: m.p.BathSets[set].ID, Count: 1}
 		}
 	}
 	for _, set := range m.setsOf[process] {
@@ -105,10 +126,12 @@ func (ex *explainer) moreBath() string {
 		ok := ex.fits()
 		m.baths = kept
 		if ok {
-			return fmt.Sprintf("room for %s more roll-equivalents in bath set %s", rollsUp(ex.lacking(set)), m.p.BathSets[set].ID)
+			lacks := ex.lacking(set)
+			return fmt.Sprintf("room for %s more roll-equivalents in bath set %s", rollsUp(lacks), m.p.BathSets[set].ID),
+				&Remedy{Kind: RemedyCapacity, Of: m.p.BathSets[set].ID, Count: lacks}
 		}
 	}
-	return ""
+	return "", nil
 }
 
 // fitsWithKit adds a kit like a set, unused, for the one question.
@@ -132,6 +155,7 @@ func (ex *explainer) fitsWithKit(set int) bool {
 	grown.mixer = grow(s.mixer, len(m.sets), nil)
 	trial := explainer{s: &grown, roll: ex.roll, bd: newBuilder(&grown)}
 	ok := slices.ContainsFunc(m.rolls[ex.roll].sessions, func(sess int) bool { return trial.fitsNew(sess, len(m.sets)-1) })
+	ex.in = trial.in
 	*m = before
 	return ok
 }
@@ -162,7 +186,7 @@ func (ex *explainer) lacking(set int) int64 {
 // longer are the extensions of a session that are tried.
 var longer = []int64{15 * 60, 30 * 60, 60 * 60, 90 * 60, 2 * 60 * 60, 3 * 60 * 60}
 
-func (ex *explainer) longerSession() string {
+func (ex *explainer) longerSession() (string, *Remedy) {
 	m := ex.s.m
 	for _, more := range longer {
 		for _, sess := range m.rolls[ex.roll].sessions {
@@ -170,20 +194,21 @@ func (ex *explainer) longerSession() string {
 			ok := ex.fits()
 			m.sess[sess].end -= more
 			if ok {
-				return fmt.Sprintf("session %s longer by %s", m.p.Sessions[sess].ID, units.Duration(more).Words())
+				return fmt.Sprintf("session %s longer by %s", m.p.Sessions[sess].ID, units.Duration(more).Words()),
+					&Remedy{Kind: RemedyLonger, Of: m.p.Sessions[sess].ID, Longer: units.Duration(more)}
 			}
 		}
 	}
-	return ""
+	return "", nil
 }
 
 // anotherSession tries a session like the last that was open to the roll, on
 // the days after it.
-func (ex *explainer) anotherSession() string {
+func (ex *explainer) anotherSession() (string, *Remedy) {
 	m := ex.s.m
 	r := &m.rolls[ex.roll]
 	if r.held != noHold || len(r.sessions) == 0 {
-		return ""
+		return "", nil
 	}
 	last := r.sessions[0]
 	for _, sess := range r.sessions {
@@ -196,9 +221,10 @@ func (ex *explainer) anotherSession() string {
 	for d := int64(1); d <= 7; d++ {
 		m.sess[last].start, m.sess[last].end = kept.start+d*day, kept.end+d*day
 		if slices.ContainsFunc(m.setsOf[m.class[r.class].process], func(set int) bool { return ex.fitsNew(last, set) }) {
+			window := &Window{Start: m.at(m.sess[last].start), End: m.at(m.sess[last].end)}
 			return fmt.Sprintf("one more session like %s, on %s", m.p.Sessions[last].ID,
-				m.at(m.sess[last].start).In(m.p.Sessions[last].Start.Location()).Format("2 Jan"))
+				window.Start.In(m.p.Sessions[last].Start.Location()).Format("2 Jan")), &Remedy{Kind: RemedySession, Of: m.p.Sessions[last].ID, Window: window}
 		}
 	}
-	return ""
+	return "", nil
 }

@@ -33,6 +33,7 @@ type search struct {
 	seen      bool
 
 	cutShort bool        // explanations were
+	verify   bool        // changes that would place rolls are to be planned again
 	expired  func() bool // the clock or context has ended the search
 
 	// mixFrom delays mixing in the current plan, so that baths live for later

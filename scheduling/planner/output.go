@@ -48,6 +48,16 @@ func (sr *search) explanations() []LeftOut {
 	m := sr.m
 	out := []LeftOut{}
 	byType := make(map[int]LeftOut)
+	verified := 0
+	verify := func(r *Remedy, roll, sess int) bool {
+		if verified++; verified > mostVerified || sr.expired() {
+			return false
+		}
+		return sr.verified(r, roll, sess)
+	}
+	if !sr.verify {
+		verify = nil
+	}
 	for i := range m.rolls {
 		if sr.s.of[i] != nil {
 			continue
@@ -55,7 +65,7 @@ func (sr *search) explanations() []LeftOut {
 		lo, ok := byType[m.rolls[i].typ]
 		if !ok {
 			sr.cutShort = sr.cutShort || sr.expired()
-			lo = sr.s.explain(i, !sr.cutShort)
+			lo = sr.s.explain(i, !sr.cutShort, verify)
 			byType[m.rolls[i].typ] = lo
 		}
 		lo.Roll, lo.Reasons = m.p.Rolls[i].ID, slices.Clone(lo.Reasons)

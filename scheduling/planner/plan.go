@@ -67,6 +67,11 @@ type LeftOut struct {
 	Reasons []Reason `json:"reasons"`
 	// Change is the smallest change found that would place it, as a sentence; empty when none was found.
 	Change string `json:"change,omitempty"`
+	// Remedy is the change as data. Verified says that planning again with it
+	// gave a plan that places this roll and all others where they are; it is
+	// tried for a dozen sorts of roll.
+	Remedy   *Remedy `json:"remedy,omitempty"`
+	Verified bool    `json:"verified,omitempty"`
 }
 
 // A Reason is one rule that stands in the way, and where.

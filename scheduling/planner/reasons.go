@@ -6,8 +6,9 @@ import (
 )
 
 // explain gives every reason for which a roll is not in the plan, session by
-// session, and, if asked, the smallest change that would place it.
-func (s *state) explain(roll int, change bool) LeftOut {
+// session, and, if asked, the smallest change that would place it, verified
+// when there is a verifier.
+func (s *state) explain(roll int, change bool, verify func(r *Remedy, roll, sess int) bool) LeftOut {
 	m := s.m
 	ex := &explainer{s: s, roll: roll, bd: newBuilder(s)}
 	r := &m.rolls[roll]
@@ -52,7 +53,7 @@ func (s *state) explain(roll int, change bool) LeftOut {
 	}
 	out := LeftOut{Roll: m.p.Rolls[roll].ID, Reasons: ex.out}
 	if change {
-		out.Change = ex.change()
+		out.Change, out.Remedy, out.Verified = ex.change(verify)
 	}
 	return out
 }
@@ -63,6 +64,7 @@ type explainer struct {
 	bd   *builder
 	roll int
 	out  []Reason
+	in   int // the session that the last change tried would place it in
 }
 
 // add notes a reason, once for a rule and session.

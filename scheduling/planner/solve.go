@@ -42,6 +42,7 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	}
 	sr := newSearch(m)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
+	sr.verify = true
 	if plan := sr.solveAlike(ctx, deadline, upTo); plan != nil {
 		return plan, nil
 	}
