@@ -78,7 +78,7 @@ func New(cfg Config, works ...Work) (*Engine, error) {
 		}
 	}
 	client, err := river.NewClient(riverpgxv5.New(cfg.Pool), &river.Config{
-		Logger: cfg.Log,
+		Logger: slog.New(warnings{cfg.Log.Handler()}),
 		Queues: map[string]river.QueueConfig{
 			queueInside:  {MaxWorkers: cfg.Workers},
 			queueOutside: {MaxWorkers: outsideFactor * cfg.Workers},
@@ -106,6 +106,7 @@ func (e *Engine) Start(ctx context.Context) error {
 		err := e.client.Start(context.WithoutCancel(ctx))
 		if err == nil {
 			e.started = true
+			e.log.Info("jobs are done from now on")
 			return nil
 		}
 		if ctx.Err() != nil {
@@ -128,6 +129,7 @@ func (e *Engine) Stop(ctx context.Context) error {
 	}
 	err := e.client.Stop(ctx)
 	if err == nil {
+		e.log.Info("jobs under way are finished")
 		return nil
 	}
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), cancelTime)

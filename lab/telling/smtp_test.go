@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io"
 	"mime"
+	"mime/quotedprintable"
 	"net"
 	"net/mail"
 	"strings"
@@ -213,5 +214,41 @@ func TestMailNeedsAnEncryptedWay(t *testing.T) {
 	}
 	if _, err := telling.NewSMTP("smtp://mail.example.org", "lab"); err == nil {
 		t.Error("a sender without an address is taken")
+	}
+}
+
+// A notice is mailed to who has an address and wishes so, in its own words.
+func TestNoticesAreMailed(t *testing.T) {
+	t.Parallel()
+	w, box := newWorkshop(t), &postbox{}
+	w.engage(telling.Config{Mailer: mailer(t, box.open(t))})
+	w.all(`UPDATE members SET email = id || '@example.org' WHERE id IN ('ann', 'bea', 'cal') RETURNING id`)
+	wish := func(member string, mail bool) {
+		s := w.scope
+		s.By.ID = member
+		w.must(func(tx pgx.Tx) error {
+			_, err := telling.Choose(t.Context(), tx, s, telling.PlaceOffered, telling.WishChange{Message: true, Mail: mail})
+			return err
+		})
+	}
+	wish("bea", false)
+	w.must(func(tx pgx.Tx) error {
+		return telling.Tell(t.Context(), tx, w.scope, offered("ann", "bea", "cal", "dov"))
+	})
+	w.until("the mail", func() bool { return box.count() == 1 && len(w.all(`SELECT id FROM mails`)) == 0 })
+	got := box.letters[0]
+	subject, err := new(mime.WordDecoder).DecodeHeader(got.Header.Get("Subject"))
+	if got.To != "ann@example.org" || err != nil || subject != "There is a place for you – Basement" {
+		t.Errorf("to %s: %q, %v", got.To, subject, err)
+	}
+	body, err := io.ReadAll(quotedprintable.NewReader(strings.NewReader(got.Body)))
+	if err != nil || !strings.Contains(string(body), "is yours if you accept it by Sunday, 12:00.") {
+		t.Errorf("%v: %s", err, body)
+	}
+	wish("bea", true)
+	w.must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.scope, offered("dov")) }) // bea's guest
+	w.until("another mail", func() bool { return box.count() == 2 })
+	if to := box.letters[1].To; to != "bea@example.org" {
+		t.Errorf("a guest's notice went to %s", to)
 	}
 }

@@ -40,7 +40,7 @@ func newWorkshop(t *testing.T) *workshop {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w.scope = lab.Scope{Lab: lab.Lab{ID: "lab_1", TimeZone: "Europe/Lisbon"}, Now: time.Now().UTC().Truncate(time.Microsecond)}
+	w.scope = lab.Scope{Lab: lab.Lab{ID: "lab_1", Name: "Basement", TimeZone: "Europe/Lisbon"}, Now: time.Now().UTC().Truncate(time.Microsecond)}
 	return w
 }
 
