@@ -21,6 +21,7 @@ func planOperations() []operation {
 	steward := holders(lab.RoleSteward)
 	return []operation{
 		{ID: "makePlan", Method: http.MethodPost, Path: plans, Who: steward, Handle: body(makePlan), Within: planTime},
+		{ID: "watchPlan", Method: http.MethodPost, Path: "/v1/labs/:lab/plan-searches", Who: steward, Stream: watchPlan, Within: planTime},
 		{ID: "listPlans", Method: http.MethodGet, Path: plans, Who: steward, Handle: listPlans},
 		{ID: "getPlan", Method: http.MethodGet, Path: plan, Who: steward, Handle: getPlan},
 		{ID: "getPlanGains", Method: http.MethodGet, Path: plan + "/gains", Who: steward, Handle: getPlanGains, Within: planTime},
@@ -36,6 +37,35 @@ func makePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, _ Request, in schedul
 		return Answer{}, err
 	}
 	return Created("/v1/labs/"+s.Lab.ID+"/plans/"+p.ID, p), nil
+}
+
+// progressEvery is how often at most a caller who listens is told of progress.
+const progressEvery = 250 * time.Millisecond
+
+// watchPlan makes a plan as makePlan does, and tells how the search goes: events
+// "progress" and, once the plan is stored, an event "plan". If the caller goes
+// before that there is no plan.
+func watchPlan(ctx context.Context, _ lab.Scope, r Request, out *events) error {
+	var in scheduling.NewPlan
+	if err := decodeInto(r.body, &in); err != nil {
+		return err
+	}
+	var told time.Time
+	in.Progress = func(at planner.Progress) {
+		if now := time.Now(); now.Sub(told) >= progressEvery {
+			told = now
+			_ = out.Send("", "progress", at) // who has gone ends ctx, and so the search
+		}
+	}
+	var plan scheduling.Plan
+	err := out.InTx(ctx, func(tx pgx.Tx, s lab.Scope) (err error) {
+		plan, err = scheduling.MakePlan(ctx, tx, s, in)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return out.Send(plan.ID, "plan", plan)
 }
 
 func listPlans(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {

@@ -138,7 +138,7 @@ var types = map[string]any{
 	"PlanTrial": scheduling.Trial{}, "TrialWithout": scheduling.WithoutParts{}, "TrialMore": scheduling.MoreParts{},
 	"TrialReels": scheduling.MoreReels{}, "TrialDue": scheduling.RollDue{}, "TriedPlan": scheduling.TriedPlan{},
 	"PlanDifference": planner.Difference{}, "PlanLevelChange": planner.LevelChange{},
-	"PlanRemedy": planner.Remedy{}, "PlanGains": scheduling.PlanGains{}, "PlanGain": planner.Gain{},
+	"PlanProgress": planner.Progress{}, "PlanRemedy": planner.Remedy{}, "PlanGains": scheduling.PlanGains{}, "PlanGain": planner.Gain{},
 	"PlanPlace": planner.Place{}, "PlanMove": planner.Move{},
 }
 

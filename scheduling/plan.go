@@ -64,6 +64,8 @@ type NewPlan struct {
 	// Repair takes only those batches apart that cannot be run as they are,
 	// since a tank, cabinet, bath or kit is gone: so a breakdown changes least.
 	Repair bool `json:"repair,omitempty"`
+	// Progress, unless nil, is told how the search goes.
+	Progress func(planner.Progress) `json:"-"`
 }
 
 // The bounds of a plan's span and of the time spent on it.
@@ -84,7 +86,7 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 	if err != nil {
 		return Plan{}, err
 	}
-	plan, err := planner.Solve(ctx, problem, nil)
+	plan, err := planner.Solve(ctx, problem, in.Progress)
 	if err != nil {
 		return Plan{}, fmt.Errorf("plan: %w", err)
 	}

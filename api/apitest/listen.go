@@ -27,10 +27,21 @@ type Listening struct {
 // Listen opens a stream of events, which is closed when the test ends.
 func (c *Client) Listen(path string) *Listening {
 	c.t.Helper()
+	return c.listen(http.MethodGet, path, nil)
+}
+
+// ListenTo posts a JSON body and listens to the stream that answers it.
+func (c *Client) ListenTo(path, body string) *Listening {
+	c.t.Helper()
+	return c.With("Content-Type", "application/json").listen(http.MethodPost, path, []byte(body))
+}
+
+func (c *Client) listen(method, path string, body []byte) *Listening {
+	c.t.Helper()
 	ctx, cancel := context.WithCancel(c.t.Context())
 	c.t.Cleanup(cancel)
 	l := &Listening{t: c.t, events: make(chan Event, 1000), close: cancel}
-	req, err := c.request(ctx, http.MethodGet, path, nil)
+	req, err := c.request(ctx, method, path, body)
 	if err != nil {
 		c.t.Fatal(err)
 	}
