@@ -41,9 +41,10 @@ type Board struct {
 	Waste  []chemistry.WasteTotal
 	Never  []chemistry.Incompatibility
 	// Mixing is of the kit ToMix, Film a load of cine film measured.
-	ToMix  string
-	Mixing chemistry.MixingTable
-	Film   chemistry.FilmMeasured
+	ToMix     string
+	Mixing    chemistry.MixingTable
+	Film      chemistry.FilmMeasured
+	Breakdown Breakdown
 	// Codes sign members in, by member; each works once.
 	Codes map[string]string
 }
@@ -128,6 +129,7 @@ func (r reader) board(ctx context.Context, b *Board) error {
 		listed(ctx, r, "rolls", &b.Rolls),
 		listed(ctx, r, "entries", &b.Entries),
 		func() error { return r.week(ctx, b) },
+		func() error { return r.breakdown(ctx, b) },
 		func() error { return r.sheet(ctx, b) },
 		func() error { return r.chemistry(ctx, b) },
 		func() error { _, err := r.get(ctx, r.lab+"settlement", &b.Settlement); return err },

@@ -21,6 +21,7 @@ func Print(w io.Writer, b *Board, told *Told, url string) error {
 	pr.week()
 	pr.leftOut()
 	pr.levels()
+	pr.breakdown()
 	pr.places(told)
 	pr.baths()
 	pr.bathAnswer()
@@ -178,7 +179,11 @@ func (p printer) leftOut() {
 			p.line(24, "      %s", why)
 		}
 		if l.Change != "" {
-			p.line(24, "      → smallest change: %s", p.words.Replace(l.Change))
+			said := p.words.Replace(l.Change)
+			if l.Verified {
+				said += " (planned again: it does)"
+			}
+			p.line(24, "      → smallest change: %s", said)
 		}
 	}
 }
