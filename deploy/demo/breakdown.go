@@ -2,6 +2,7 @@ package demo
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"wetside/lab"
@@ -45,7 +46,7 @@ func (p printer) breakdown() {
 	}
 	tried := &p.Breakdown.Tried
 	p.head("WERE %s OUT OF ORDER: planned again, with the fewest changes", p.Breakdown.Tank.Name)
-	p.line(0, "  %s taken apart, %s in another session; nothing of this is stored", count(len(tried.TakenApart), "batch", "batches"),
+	p.line(0, "  %s taken apart, %s elsewhere or nowhere; nothing of this is stored", count(len(tried.TakenApart), "batch", "batches"),
 		count(len(tried.Difference.Moves), "roll", "rolls"))
 	at := func(place *planner.Place) string {
 		if place == nil {
@@ -53,9 +54,18 @@ func (p printer) breakdown() {
 		}
 		return p.sessionName(place.Session)
 	}
+	rolls := map[string]int{}
+	var moves []string
 	for _, m := range tried.Difference.Moves {
 		r := p.roll(m.Roll)
-		p.line(8, "    %s, %s: from %s to %s", p.member(r.Member).Name, p.format(r.Format).Name, at(m.From), at(m.To))
+		move := p.member(r.Member).Name + ", " + p.format(r.Format).Name + ": from " + at(m.From) + " to " + at(m.To)
+		if rolls[move]++; rolls[move] == 1 {
+			moves = append(moves, move)
+		}
+	}
+	slices.Sort(moves)
+	for _, move := range moves {
+		p.line(8, "    %d × %s", rolls[move], move)
 	}
 	for _, l := range tried.Difference.Levels {
 		if l.Before != l.After && l.Name != "changes" {
