@@ -100,3 +100,29 @@ func ProblemTypes() map[string]int {
 	}
 	return all
 }
+
+// Rehearse has nothing stay of what requests change from now on.
+func (a *API) Rehearse() { a.store.Rehearse = true }
+
+// May are the words of the contract's x-may, but for rules on single objects,
+// that the table of operations comes to, by operationId.
+func (a *API) May() map[string][]string {
+	all := map[string][]string{}
+	for _, op := range a.operations() {
+		var words []string
+		if op.Who.public {
+			words = append(words, "anyone")
+		}
+		if op.Who.setup {
+			words = append(words, "setup")
+		}
+		if op.Who.member {
+			words = append(words, "member")
+		}
+		for _, role := range op.Who.holding {
+			words = append(words, string(role))
+		}
+		all[op.ID] = words
+	}
+	return all
+}

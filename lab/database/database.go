@@ -50,6 +50,9 @@ type Store struct {
 	retried func(sqlState string)
 	// Pause waits before the given try, and fails when ctx is done; tests set it.
 	Pause func(ctx context.Context, try int) error
+	// Rehearse, set by tests, has every transaction rolled back at its end as if
+	// it had been committed.
+	Rehearse bool
 }
 
 // NewStore makes a store on a pool. retried, unless nil, hears of every
