@@ -30,7 +30,7 @@ var may = map[string]string{
 		getWaiting leaveWaitingList acceptOffer declineOffer getBookingRecord estimateCost`,
 	"own treasurer":                `getStatement getStatementCsv getStatementJournal explainBalance getDues getPayment answerPayment`,
 	"self treasurer":               `unsubscribe`,
-	"own keeper":                   `listMemberAuditLog`,
+	"own keeper":                   `listMemberAuditLog getPersonalData`,
 	"own steward keeper":           `endSignIns listCertifications`,
 	"own steward treasurer keeper": `getMember`,
 	"steward": `certifyMember decertifyMember addFormat addProcess updateCalendar addOpening updateOpening endOpening
@@ -46,5 +46,5 @@ var may = map[string]string{
 	"treasurer": `buyKit closeKit listEntries getKitAccount getSettlement getEntry reverseEntry chargeRunAnew
 		listMonths closeMonth updateMoneyRules getKitAccountCsv getKitAccountJournal getFundCsv getFundJournal getFund
 		getJournal getFairness enterPurchase proposeTerms withdrawTerms writeOff`,
-	"keeper": `updateLab listAuditLog leaveLab`,
+	"keeper": `updateLab listAuditLog leaveLab eraseMember`,
 }

@@ -111,6 +111,7 @@ func (a *API) operations() []operation {
 		a.memberOperations(),
 		certificationOperations(),
 		auditOperations(),
+		personalOperations(),
 		equipmentOperations(),
 		filmOperations(),
 		handbookOperations(),

@@ -22,7 +22,7 @@ var types = map[string]any{
 
 	"NewLab": lab.NewLab{}, "LabChange": lab.Settings{}, "Lab": lab.Lab{}, "LabCreated": lab.Founding{},
 	"NewMember": lab.NewMember{}, "MemberChange": lab.MemberChange{}, "SignIn": signin.SignIn{}, "Invitation": signin.Invitation{},
-	"KeySet": signin.KeySet{}, "Key": signin.JWK{}, "Member": lab.Member{}, "Certification": lab.Certification{}, "Act": lab.Act{}, "SignInCode": lab.SignInCode{},
+	"KeySet": signin.KeySet{}, "Key": signin.JWK{}, "Member": lab.Member{}, "Certification": lab.Certification{}, "Act": lab.Act{}, "PersonalData": lab.PersonalData{}, "SignInCode": lab.SignInCode{},
 	"NewReelKind": lab.NewReelKind{}, "ReelKind": lab.ReelKind{},
 	"NewTank": lab.NewTank{}, "TankChange": lab.TankChange{}, "Tank": lab.Tank{},
 	"NewCabinet": lab.NewCabinet{}, "CabinetChange": lab.CabinetChange{}, "Cabinet": lab.Cabinet{},

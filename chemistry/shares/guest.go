@@ -74,20 +74,29 @@ func Leave(ctx context.Context, tx pgx.Tx, s lab.Scope, member string) (lab.Memb
 	if m.LeftAt != nil {
 		return lab.Member{}, lab.Refuse(lab.Conflict, "member-left", "this member has left the lab")
 	}
+	if err := Even(ctx, tx, s, member); err != nil {
+		return lab.Member{}, err
+	}
+	return lab.Leave(ctx, tx, s, member)
+}
+
+// Even refuses with "member-has-balance" unless a member owes nothing, is owed
+// nothing, and has no payment waiting.
+func Even(ctx context.Context, tx pgx.Tx, s lab.Scope, member string) error {
 	var balance, pending int64
-	err = tx.QueryRow(ctx, `
+	err := tx.QueryRow(ctx, `
 		SELECT coalesce((SELECT sum(amount_minor) FROM postings WHERE lab_id = $1 AND account = 'member' AND member_id = $2), 0)::bigint,
 			(SELECT count(*) FROM payments WHERE lab_id = $1 AND $2 IN (payer, payee) AND state = 'recorded')`,
 		s.Lab.ID, member).Scan(&balance, &pending)
 	switch {
 	case err != nil:
-		return lab.Member{}, fmt.Errorf("balance of member: %w", err)
+		return fmt.Errorf("balance of member: %w", err)
 	case balance > 0:
-		return lab.Member{}, lab.Refuse(lab.Conflict, "member-has-balance", "the member still owes %d minor units: settle first", balance)
+		return lab.Refuse(lab.Conflict, "member-has-balance", "the member still owes %d minor units: settle first", balance)
 	case balance < 0:
-		return lab.Member{}, lab.Refuse(lab.Conflict, "member-has-balance", "the member is still owed %d minor units: settle first", -balance)
+		return lab.Refuse(lab.Conflict, "member-has-balance", "the member is still owed %d minor units: settle first", -balance)
 	case pending > 0:
-		return lab.Member{}, lab.Refuse(lab.Conflict, "member-has-balance", "%d payments of the member wait to be confirmed", pending)
+		return lab.Refuse(lab.Conflict, "member-has-balance", "%d payments of the member wait to be confirmed", pending)
 	}
-	return lab.Leave(ctx, tx, s, member)
+	return nil
 }

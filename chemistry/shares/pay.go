@@ -233,3 +233,13 @@ func readPayments(ctx context.Context, tx pgx.Tx, s lab.Scope, rest string, args
 	}
 	return list, nil
 }
+
+// ForgetNotes throws out what was noted on a member's payments.
+func ForgetNotes(ctx context.Context, tx pgx.Tx, s lab.Scope, m lab.Member) error {
+	_, err := tx.Exec(ctx, `UPDATE payments SET note = '', version = version + 1
+		WHERE lab_id = $1 AND $2 IN (payer, payee) AND note <> ''`, s.Lab.ID, m.ID)
+	if err != nil {
+		return fmt.Errorf("forget notes on payments: %w", err)
+	}
+	return nil
+}

@@ -39,3 +39,16 @@ func forgetWork() jobs.Work {
 		return nil
 	}}
 }
+
+// ForgetMember throws out what a member was told, and how they wished to hear of it.
+func ForgetMember(ctx context.Context, tx pgx.Tx, s lab.Scope, m lab.Member) error {
+	for _, table := range []string{"messages", "notice_wishes", "feeds"} {
+		if _, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE lab_id = $1 AND member_id = $2`, s.Lab.ID, m.ID); err != nil {
+			return fmt.Errorf("forget %s of member: %w", table, err)
+		}
+	}
+	if _, err := tx.Exec(ctx, `DELETE FROM mails WHERE lab_id = $1 AND recipient = $2`, s.Lab.ID, m.Email); err != nil {
+		return fmt.Errorf("forget mail of member: %w", err)
+	}
+	return nil
+}
