@@ -104,8 +104,8 @@ func ProblemTypes() map[string]int {
 // Rehearse has nothing stay of what requests change from now on.
 func (a *API) Rehearse() { a.store.Rehearse = true }
 
-// May are the words of the contract's x-may, but for rules on single objects,
-// that the table of operations comes to, by operationId.
+// May is whom the table of operations lets in, by operationId, in the words of
+// the contract's security.
 func (a *API) May() map[string][]string {
 	all := map[string][]string{}
 	for _, op := range a.operations() {

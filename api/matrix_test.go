@@ -56,23 +56,12 @@ func TestAuthorizationMatrix(t *testing.T) {
 }
 
 // TestContractSaysWhoMayAsk holds who may ask for what, in the code's table,
-// against the contract's x-may, where self and owner are members at the gate; and
-// sees to it that TestAuthorizationMatrix knows every operation.
+// against the roles in the contract's security; and sees to it that TestAuthorizationMatrix knows every operation.
 func TestContractSaysWhoMayAsk(t *testing.T) {
 	t.Parallel()
 	table := apitest.Start(t).API.May()
 	for _, op := range ruled(t) {
-		var want []string
-		for _, word := range op.may {
-			if word == "self" || word == "owner" {
-				word = "member"
-			}
-			want = append(want, word)
-		}
-		if slices.Contains(want, "member") { // with any member come all roles
-			want = slices.DeleteFunc(want, func(w string) bool { return w == "steward" || w == "treasurer" || w == "keeper" })
-		}
-		got := table[op.id]
+		got, want := table[op.id], op.roles
 		slices.Sort(want)
 		slices.Sort(got)
 		if !slices.Equal(got, want) {
@@ -138,7 +127,7 @@ func expected(op contractOperation, who caller, o object) outcome {
 // A contractOperation is what the contract says of one.
 type contractOperation struct {
 	id, method, path, media string
-	may                     []string
+	roles                   []string // of its security; anyone: none
 	rule                    string
 	example                 []byte // a body; nil: none
 }
@@ -162,8 +151,11 @@ func contractOperations(t *testing.T) (all []contractOperation) {
 	for path, item := range doc.Paths.Map() {
 		for method, op := range item.Operations() {
 			o := contractOperation{id: op.OperationID, method: method, path: path}
-			for _, word := range op.Extensions["x-may"].([]any) {
-				o.may = append(o.may, word.(string))
+			for _, either := range *op.Security {
+				o.roles = append(o.roles, either["bearer"]...)
+			}
+			if o.roles == nil {
+				o.roles = []string{"anyone"}
 			}
 			if op.RequestBody != nil {
 				for media, content := range op.RequestBody.Value.Content {
