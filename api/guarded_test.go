@@ -71,7 +71,7 @@ func TestMigrationsGuardEveryTable(t *testing.T) {
 }
 
 // pairs reads rows of a name and what there is to say of it.
-func pairs(t *testing.T, pool *pgxpool.Pool, query string) map[string]string {
+func pairs(t testing.TB, pool *pgxpool.Pool, query string) map[string]string {
 	t.Helper()
 	rows, err := pool.Query(t.Context(), query)
 	if err != nil {
