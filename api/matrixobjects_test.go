@@ -122,8 +122,15 @@ func (m *matrix) gather(owner, second string) {
 			if err != nil {
 				return err
 			}
-			_, err = tx.Exec(ctx, `INSERT INTO `+table+` OVERRIDING SYSTEM VALUE SELECT (jsonb_populate_record(t, jsonb_build_object('lab_id', $3::text, 'id', $4::text))).*
-				FROM `+table+` t WHERE lab_id = $1 AND `+column+` = $2 LIMIT 1`, m.told.Lab, mine.ids[name], m.other, copied)
+			columns := ""
+			err = tx.QueryRow(ctx, `SELECT string_agg(quote_ident(attname), ', ') FROM pg_attribute
+				WHERE attrelid = $1::regclass AND attnum > 0 AND NOT attisdropped AND attgenerated = ''`, table).Scan(&columns)
+			if err != nil {
+				return err
+			}
+			_, err = tx.Exec(ctx, `INSERT INTO `+table+` (`+columns+`) OVERRIDING SYSTEM VALUE SELECT `+columns+` FROM (
+				SELECT (jsonb_populate_record(t, jsonb_build_object('lab_id', $3::text, 'id', $4::text))).*
+				FROM `+table+` t WHERE lab_id = $1 AND `+column+` = $2 LIMIT 1) copy`, m.told.Lab, mine.ids[name], m.other, copied)
 			if err != nil {
 				return err
 			}

@@ -205,6 +205,8 @@ func (g *guarded) makeUp(ctx context.Context, tx pgx.Tx, table *guardedTable) er
 			WHEN typcategory = 'S' THEN quote_literal('x')
 			WHEN typcategory = 'N' THEN '1'
 			WHEN typcategory = 'B' THEN 'true'
+			WHEN typname IN ('time', 'timetz') THEN quote_literal('12:00')
+			WHEN typname LIKE '%multirange' THEN quote_literal('{}')
 			WHEN typcategory = 'D' THEN quote_literal('2026-11-25')
 			WHEN typcategory = 'A' THEN quote_literal('{}')
 			WHEN typname = 'bytea' THEN quote_literal('x')
