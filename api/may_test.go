@@ -37,7 +37,7 @@ var may = map[string]string{
 		addClosure endClosure addExtraDay cancelExtraDay openWeek addSession cancelSession
 		mixKit quarantineBath releaseBath storeBath topUpBath discardBath listWaste logWaste getWasteTotals
 		recordNoShow removeStrike listPins addPin removePin listBans addBan removeBan
-		listPlans makePlan tryChanges getPlan getPlanGains commitPlan listBatches getBatch getRunSheet recordRun cancelBatch
+		listPlans makePlan tryChanges getPlan getPlanGains watchPlan commitPlan listBatches getBatch getRunSheet recordRun cancelBatch
 		listRuns getRun readRun getTrace giveRoll`,
 	"steward keeper": `addMember updateMember listInvitations invite withdrawInvitation
 		addReelKind addTank updateTank addCabinet updateCabinet
