@@ -19,7 +19,8 @@ type bounds struct {
 	// forced is what the rolls of each component, by its group, add to base at
 	// least because its baths, or the places they compete for, cannot take all.
 	forced map[int]int64
-	given  *[6]int64 // when all is known beforehand
+	given  *[6]int64 // all of them, when they are known beforehand
+	floor  *[6]int64 // the least they are where no roll is left out, if known
 }
 
 func newBounds(m *model) *bounds {
@@ -86,10 +87,16 @@ func (bd *bounds) all(w *worth) [6]int64 {
 		return *bd.given
 	}
 	must := bd.mustPlace(w)
-	return [6]int64{
+	out := [6]int64{
 		bd.first[displaced], bd.first[lateness], bd.chemistryBound(w), bd.runsBound(w),
 		bd.finishBound(must), bd.changesBound(must),
 	}
+	for i := range out {
+		if bd.floor != nil && w[lateness] == 0 {
+			out[i] = max(out[i], bd.floor[i])
+		}
+	}
+	return out
 }
 
 // proves says that a worth cannot be bettered at the first levels.

@@ -134,17 +134,20 @@ const (
 	workPerSecond = 200_000_000
 )
 
+// improvable is up to how many rolls the search at large still looks for an
+// earlier finish when the fewest runs are proved.
+const improvable = 200
+
 // solveAlike plans a problem in which only the number of runs and the time
 // matter: one class, one tank, no roll held, banned or planned before, nothing
 // frozen. Then the fewest runs are an exact packing, and runs follow each
-// other. It gives nil when the problem is another one, or when the plan so made
-// leaves something to better: a value that is not 0 at levels 1 to 3, or a
-// finish that is not proved. A number of runs that is not proved is left
-// standing, for the search at large is no match for the packing's.
-func (sr *search) solveAlike(ctx context.Context, deadline time.Time, upTo int) *Plan {
+// other. It gives nil when the problem is another one, and when the plan so made
+// leaves something to better that the search at large can: it has it as its
+// best to begin from then, and floor as bounds.
+func (sr *search) solveAlike(ctx context.Context, deadline time.Time, upTo int) (pl *Plan, floor *[6]int64) {
 	m := sr.m
 	if !m.plain() {
-		return nil
+		return nil, nil
 	}
 	rolls := make([]int, len(m.rolls))
 	for i := range rolls {
@@ -152,28 +155,30 @@ func (sr *search) solveAlike(ctx context.Context, deadline time.Time, upTo int) 
 	}
 	p, of := m.packingOf(rolls)
 	if len(p.Capacity) == 0 {
-		return nil // one run takes all: the search finds it at once
+		return nil, nil // one run takes all: the search finds it at once
 	}
 	ctx, cancel := context.WithDeadline(ctx, deadline)
 	defer cancel()
 	res, err := packing.Solve(ctx, &p, packing.Limits{Work: max(alikeWork, int64(m.p.Search.Budget)*workPerSecond)})
 	if err != nil {
-		return nil
+		return nil, nil
 	}
 	sr.s.reset()
 	if !sr.layOut(res.Packing, of) {
-		return nil
+		return nil, nil
 	}
 	w := sr.s.value()
-	proof := [6]int64{runs: int64(res.Bound), finish: m.finishOf(int64(res.Bound))}
-	if w[displaced]+w[lateness]+w[chemistry]+w[changes] > 0 || upTo > finish && w[runs] == proof[runs] && w[finish] > proof[finish] {
-		return nil
-	}
 	sr.keep(w)
 	sr.record()
-	pl := sr.plan(&bounds{m: m, given: &proof}, res.Complete)
+	proof := [6]int64{runs: int64(res.Bound), finish: m.finishOf(int64(res.Bound))}
+	better := w[displaced]+w[lateness]+w[chemistry]+w[changes] > 0 ||
+		upTo > finish && w[runs] == proof[runs] && w[finish] > proof[finish] && len(m.rolls) <= improvable
+	if better {
+		return nil, &proof
+	}
+	pl = sr.plan(&bounds{m: m, given: &proof}, res.Complete)
 	sr.tell(pl)
-	return pl
+	return pl, nil
 }
 
 // plain says that rolls differ in nothing but reel, area, cabinet and dates.
@@ -194,14 +199,15 @@ func (m *model) plain() bool {
 }
 
 // layOut places the runs of a packing one after another, those that can begin
-// first before the others, each where it is dry soonest. It says whether all
-// have a place.
+// first before the others, then those that take longest to load, each in the
+// first session that has a place. It says whether all have one.
 func (sr *search) layOut(pk []packing.Bin, of [][]int) bool {
 	m, s := sr.m, sr.s
 	next := make([]int, len(of))
 	type run struct {
 		rolls []int
 		in    int64
+		load  int64
 	}
 	var all []run
 	for k := range of {
@@ -214,15 +220,14 @@ func (sr *search) layOut(pk []packing.Bin, of [][]int) bool {
 				for range part.Count {
 					i := of[part.Item][next[part.Item]]
 					next[part.Item]++
-					b.rolls, b.in = append(b.rolls, i), max(b.in, m.rolls[i].in)
+					b.rolls, b.in, b.load = append(b.rolls, i), max(b.in, m.rolls[i].in), b.load+m.kinds[m.rolls[i].kind].load
 				}
 			}
 			all = append(all, b)
 		}
 	}
-	slices.SortStableFunc(all, func(a, b run) int { return cmp.Compare(a.in, b.in) })
-	sessions := slices.Clone(m.rolls[0].sessions)
-	slices.SortStableFunc(sessions, func(a, b int) int { return cmp.Compare(m.sess[a].start, m.sess[b].start) })
+	slices.SortStableFunc(all, func(a, b run) int { return cmp.Or(cmp.Compare(a.in, b.in), cmp.Compare(b.load, a.load)) })
+	sessions := m.byStart(m.rolls[0].sessions)
 	full := 0 // sessions at the front in which no run has found a place since
 	for _, r := range all {
 		if sr.expired() {
@@ -252,28 +257,44 @@ func (sr *search) layOut(pk []packing.Bin, of [][]int) bool {
 }
 
 // finishOf is when the last film is dry at the soonest when a number of runs
-// must be done in the one tank there is: each takes the tank for as long as
-// the shortest can, within a session.
+// must be done in the one tank there is, within its sessions: counted by the
+// shortest that a run can be, and summed up, for all reels must be loaded.
 func (m *model) finishOf(number int64) int64 {
 	first := &m.rolls[0]
 	cl := &m.class[first.class]
 	tank := &m.tanks[m.sess[first.sessions[0]].tank]
-	load, dry := int64(never), int64(never)
+	load, dry, loads := int64(never), int64(never), int64(0)
 	for i := range m.rolls {
 		load = min(load, m.kinds[m.rolls[i].kind].load)
+		loads += m.kinds[m.rolls[i].kind].load
 		dry = min(dry, m.rolls[i].fastest)
 	}
-	prep := max(tank.warm[cl.process], load)
-	stay := prep + cl.wet + tank.clean
-	sessions := slices.Clone(first.sessions)
-	slices.SortStableFunc(sessions, func(a, b int) int { return cmp.Compare(m.sess[a].start, m.sess[b].start) })
-	for _, s := range sessions {
+	warm := tank.warm[cl.process]
+	stay := max(warm, load) + cl.wet + tank.clean
+	total := number*(cl.wet+tank.clean) + max(number*warm, loads)
+	var counted, summed int64
+	for _, s := range m.byStart(first.sessions) {
 		se := &m.sess[s]
-		here := max(se.end-se.start, 0) / stay
-		if number <= here {
-			return se.start + number*stay - tank.clean + dry
+		length := max(se.end-se.start, 0)
+		here := length / stay
+		if counted == 0 && number <= here {
+			counted = se.start + number*stay
+		}
+		if summed == 0 && total <= length {
+			summed = se.start + total
 		}
 		number -= here
+		total -= length
+	}
+	if last := max(counted, summed); last > 0 {
+		return last - tank.clean + dry
 	}
 	return 0
+}
+
+// byStart orders sessions by their start.
+func (m *model) byStart(sessions []int) []int {
+	out := slices.Clone(sessions)
+	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(m.sess[a].start, m.sess[b].start) })
+	return out
 }

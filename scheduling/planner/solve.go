@@ -43,11 +43,15 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	sr := newSearch(m)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
 	sr.verify = true
-	if plan := sr.solveAlike(ctx, deadline, upTo); plan != nil {
+	plan, floor := sr.solveAlike(ctx, deadline, upTo)
+	if plan != nil {
 		return plan, nil
 	}
 	bd := newBounds(m)
-	sr.first()
+	bd.floor = floor
+	if !sr.seen {
+		sr.first()
+	}
 	sr.holdFirst(bd)
 	report := func(step int64) {
 		if progress != nil {
