@@ -19,8 +19,9 @@ type bounds struct {
 	// forced is what the rolls of each component, by its group, add to base at
 	// least because its baths, or the places they compete for, cannot take all.
 	forced map[int]int64
-	given  *[6]int64 // all of them, when they are known beforehand
-	floor  *[6]int64 // the least they are where no roll is left out, if known
+	given  *[6]int64        // all of them, when they are known beforehand
+	packed map[string]int64 // runs by exact packing, by the rolls
+	floor  *[6]int64        // the least they are where no roll is left out, if known
 }
 
 func newBounds(m *model) *bounds {

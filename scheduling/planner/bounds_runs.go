@@ -251,7 +251,7 @@ func (bd *bounds) runsFor(rolls []int) int64 {
 	if largest > 0 && largest < never {
 		least = max(least, (area+largest-1)/largest)
 	}
-	return least
+	return max(least, bd.packedRuns(rolls))
 }
 
 // runArea is the most film that one run in a session can hold for any of the

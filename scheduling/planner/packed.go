@@ -3,6 +3,7 @@ package planner
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -290,6 +291,30 @@ func (m *model) finishOf(number int64) int64 {
 		return last - tank.clean + dry
 	}
 	return 0
+}
+
+// packedWork bounds the packing behind one bound: some hundredths of a second,
+// and most end in thousandths.
+const packedWork = 20_000_000
+
+// packedRuns is the least number of runs for rolls of one group by exact
+// packing.
+func (bd *bounds) packedRuns(rolls []int) int64 {
+	key := fmt.Sprint(rolls)
+	if n, ok := bd.packed[key]; ok {
+		return n
+	}
+	n := int64(0)
+	if p, _ := bd.m.packingOf(rolls); len(p.Capacity) > 0 {
+		if res, err := packing.Solve(context.Background(), &p, packing.Limits{Work: packedWork}); err == nil {
+			n = int64(res.Bound)
+		}
+	}
+	if bd.packed == nil {
+		bd.packed = make(map[string]int64)
+	}
+	bd.packed[key] = n
+	return n
 }
 
 // byStart orders sessions by their start.
