@@ -208,6 +208,12 @@ func TestServeRefusesSettings(t *testing.T) {
 		"a lifetime in minutes":       {[]string{url, key, "WETSIDE_TOKEN_LIFETIME=15m"}, "ISO 8601"},
 		"a pool of one":               {[]string{url, key, "WETSIDE_POOL_MAX=1"}, "WETSIDE_POOL_MAX must be 2"},
 		"more idle than there can be": {[]string{url, key, "WETSIDE_POOL_IDLE=11"}, "WETSIDE_POOL_IDLE"},
+		"passwords of 7":              {[]string{url, key, "WETSIDE_PASSWORD_LENGTH=7"}, "WETSIDE_PASSWORD_LENGTH must lie"},
+		"a certificate without a key": {[]string{url, key, "WETSIDE_TLS_CERTIFICATE=x"}, "must both be given"},
+		"a certificate that is none":  {[]string{url, key, "WETSIDE_TLS_CERTIFICATE=x", "WETSIDE_TLS_KEY=y", "WETSIDE_LISTEN=127.0.0.1:0"}, "certificate:"},
+		"a provider without TLS":      {[]string{url, key, "WETSIDE_OPENID_ISSUER=http://id.example.org", "WETSIDE_OPENID_AUDIENCE=x"}, "https://"},
+		"a provider without audience": {[]string{url, key, "WETSIDE_OPENID_ISSUER=https://id.example.org"}, "audience"},
+		"an audience alone":           {[]string{url, key, "WETSIDE_OPENID_AUDIENCE=x"}, "WETSIDE_OPENID_ISSUER must be given"},
 		"an address that is none":     {[]string{"WETSIDE_DATABASE_URL=postgres://u:hunter2hunter2@:x/", key}, "address cannot be read"},
 	} {
 		t.Run(name, func(t *testing.T) {
