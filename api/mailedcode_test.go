@@ -107,7 +107,14 @@ func TestCodesByMail(t *testing.T) {
 		return s.Anyone(t).Post("/v1/tokens", map[string]string{"code": code})
 	}
 	trade(later(t, s, 16*time.Minute), code[1]).WantProblem(http.StatusUnauthorized, "unauthenticated")
+	if _, err := s.Pool.Exec(t.Context(), `UPDATE members SET email_claimed = true WHERE id = $1`, bram.Member); err != nil {
+		t.Fatal(err)
+	}
 	got := apitest.As[tokens](trade(s, code[1]).Want(http.StatusOK))
+	var claimed bool // a code that came back shows that the address is theirs
+	if err := s.Pool.QueryRow(t.Context(), `SELECT email_claimed FROM members WHERE id = $1`, bram.Member).Scan(&claimed); err != nil || claimed {
+		t.Errorf("the address is still no more than claimed, %v", err)
+	}
 	if got.Member != bram.Member {
 		t.Errorf("signed in as %s", got.Member)
 	}

@@ -76,6 +76,17 @@ func TestSigningInThroughTheProvider(t *testing.T) {
 		t.Errorf("signed in as %s, joined as %s", got.Member, joined.Member)
 	}
 
+	// Mallory joins under an address that is somebody else's, who must not become Mallory.
+	i = apitest.As[signin.Invitation](keeper.Post(keeper.Path("invitations"), lab.NewMember{Name: "Mallory", Roles: []lab.Role{lab.RoleMember}}).Want(http.StatusCreated))
+	mallory := apitest.As[tokens](s.Anyone(t).Post(keeper.Path("acceptances"), map[string]string{"secret": i.Secret, "email": "odo@example.org"}).Want(http.StatusCreated))
+	in(keeper, token("odo", nil)).WantProblem(http.StatusForbidden, "not-a-member")
+	path := keeper.Path("members", mallory.Member) // the steward looks into it, and takes the address away
+	keeper.Patch(path, keeper.Get(path).ETag(), map[string]any{"email": nil}).Want(http.StatusOK)
+	odo := address("Odo Marlish", "odo@example.org")
+	if got := apitest.As[tokens](in(keeper, token("odo", nil)).Want(http.StatusOK)); got.Member != odo.ID {
+		t.Errorf("signed in as %s", got.Member)
+	}
+
 	theirs.Answer(http.StatusServiceUnavailable) // its keys are known
 	in(keeper, token("luka", luka)).Want(http.StatusOK)
 	plain := apitest.StartOn(t, s.Pool)

@@ -57,7 +57,8 @@ func ChangeMember(ctx context.Context, tx pgx.Tx, s Scope, id string, version in
 			return Member{}, err
 		}
 	}
-	changed, err := one[Member](ctx, tx, `UPDATE members SET name = $4, roles = $5, email = $6, version = version + 1
+	changed, err := one[Member](ctx, tx, `UPDATE members SET name = $4, roles = $5, email = $6,
+			email_claimed = email_claimed AND email IS NOT DISTINCT FROM $6, version = version + 1
 		WHERE lab_id = $1 AND id = $2 AND version = $3
 		RETURNING `+memberColumns, s.Lab.ID, id, version, n.Name, n.Roles, n.Email)
 	if Violates(err, UniqueViolation, "members_email") {

@@ -118,6 +118,12 @@ func Redeem(ctx context.Context, tx pgx.Tx, code string, clock time.Time) (r Red
 		return Redeemed{}, false, err
 	}
 	moved := r.Mailed && (r.Member.Email == nil || *r.Member.Email != *mailedTo)
+	if r.Mailed && !moved {
+		_, err = tx.Exec(ctx, `UPDATE members SET email_claimed = false WHERE lab_id = $1 AND id = $2 AND email_claimed`, labID, memberID)
+		if err != nil {
+			return Redeemed{}, false, fmt.Errorf("prove address: %w", err)
+		}
+	}
 	return r, r.Member.LeftAt == nil && !moved, nil
 }
 

@@ -7,6 +7,9 @@
 -- Addresses are kept in lower case: nobody has two that differ by case alone.
 ALTER TABLE members ADD COLUMN email text COLLATE "C"
     CONSTRAINT members_email_form CHECK (email = lower(email) AND length(email) BETWEEN 3 AND 254);
+-- True of an address that a newcomer gave as theirs, until a code that was mailed
+-- to it comes back: nobody is bound to a member by an address that is only claimed.
+ALTER TABLE members ADD COLUMN email_claimed boolean NOT NULL DEFAULT false;
 CREATE UNIQUE INDEX members_email ON members (lab_id, email);
 
 -- A code that was mailed works for minutes and only as long as the address is the member's.
@@ -123,4 +126,4 @@ DROP TABLE provider_tokens, provider_subjects, code_requests, invitations, refre
 DROP INDEX sign_in_codes_member;
 ALTER TABLE sign_in_codes DROP COLUMN mailed_to;
 DROP INDEX members_email;
-ALTER TABLE members DROP COLUMN email;
+ALTER TABLE members DROP COLUMN email, DROP COLUMN email_claimed;

@@ -125,20 +125,26 @@ func openInvitation(ctx context.Context, tx pgx.Tx, labID, secret string, clock 
 	return i, true, nil
 }
 
-// Accept has the bearer of a secret join at now, under the address given, or the
-// invitation's where that is nil. ok is false where the invitation cannot be
+// Accept has the bearer of a secret join at now, under the address given, which
+// is no more than claimed then, or the invitation's where that is nil. ok is false where the invitation cannot be
 // accepted any more at clock. It refuses with Conflict ("email-taken").
 func Accept(ctx context.Context, tx pgx.Tx, labID, secret string, email *string, now, clock time.Time) (m lab.Member, ok bool, err error) {
 	i, ok, err := openInvitation(ctx, tx, labID, secret, clock, "FOR UPDATE")
 	if err != nil || !ok {
 		return lab.Member{}, false, err
 	}
-	if email == nil {
+	claimed := email != nil && (i.Email == nil || *i.Email != *email)
+	if !claimed {
 		email = i.Email
 	}
 	m, err = lab.Admit(ctx, tx, labID, lab.NewMember{Name: i.Name, Roles: i.Roles, Email: email}, now)
 	if err != nil {
 		return lab.Member{}, false, err
+	}
+	if claimed {
+		if _, err := tx.Exec(ctx, `UPDATE members SET email_claimed = true WHERE lab_id = $1 AND id = $2`, labID, m.ID); err != nil {
+			return lab.Member{}, false, fmt.Errorf("claim address: %w", err)
+		}
 	}
 	_, err = tx.Exec(ctx, `UPDATE invitations SET accepted_at = $3, member_id = $4
 		WHERE lab_id = $1 AND id = $2`, labID, i.ID, clock, m.ID)

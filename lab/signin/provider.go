@@ -31,7 +31,8 @@ func TakeToken(ctx context.Context, tx pgx.Tx, labID, token string, p Person) (o
 
 // MemberOf finds the member that a person is, and binds them to the one who has
 // their verified address where they come for the first time. ok is false where
-// they are nobody here, or the one with the address is bound to somebody else.
+// they are nobody here, or the one with the address is bound to somebody else or
+// gave it without showing that it is theirs.
 func MemberOf(ctx context.Context, tx pgx.Tx, labID string, p Person, clock time.Time) (m lab.Member, ok bool, err error) {
 	var memberID string
 	err = tx.QueryRow(ctx, `SELECT member_id FROM provider_subjects WHERE lab_id = $1 AND issuer = $2 AND subject = $3`,
@@ -49,6 +50,14 @@ func MemberOf(ctx context.Context, tx pgx.Tx, labID string, p Person, clock time
 	m, ok, err = lab.MemberByEmail(ctx, tx, labID, p.Email)
 	if err != nil || !ok {
 		return lab.Member{}, false, err
+	}
+	var claimed bool
+	err = tx.QueryRow(ctx, `SELECT email_claimed FROM members WHERE lab_id = $1 AND id = $2`, labID, m.ID).Scan(&claimed)
+	if err != nil {
+		return lab.Member{}, false, fmt.Errorf("find person: %w", err)
+	}
+	if claimed { // by somebody who may have had this person in mind
+		return lab.Member{}, false, nil
 	}
 	ok, err = Bind(ctx, tx, labID, m.ID, p, clock)
 	return m, ok, err
