@@ -81,4 +81,22 @@
 // random problems of up to five rolls, 2,998 plans are best at every level by
 // enumeration, and 85 of 100 values are proved. With 20,000 steps
 // instead of 8,000, weeks of 80 rolls come out up to a fifth less late.
+//
+// # Saying why
+//
+// A plan says of each batch what brings its rolls together and what keeps
+// others out ([Batch].Why), of each roll left out every reason, session by
+// session, and the smallest single change that would place it: a reel, hanging
+// positions, a kit or capacity, a longer session, another session. The change is
+// tried on the plan as it stands and then planned again ([LeftOut].Verified).
+// [Gains] plans again with one more reel, session or kit mixed now, [Compare]
+// lists what moved from one plan to another, [Plan].Moved since the one before.
+//
+// # Checked by others
+//
+// Package checker judges any plan; 10,000 random problems and 209,659 plans
+// spoilt by one step found it and the search at one. Package referee has a solver
+// of other people's making look for better plans: of 74 random problems of up
+// to fourteen rolls it settled 60, in 111 s of processor time, all equal at
+// every level.
 package planner
