@@ -48,13 +48,18 @@ func (a *API) serve(op operation, w http.ResponseWriter, r *http.Request, path m
 	if err := c.authenticate(ctx); err != nil {
 		return err
 	}
+	if c.who.Subject != "" {
+		if err := limited(w, a.quotas.member.take(c.who.Lab+"/"+c.who.Subject, c.clock)); err != nil {
+			return err
+		}
+	}
 	// The body is read before a transaction begins: a slow sender must not
 	// hold a connection, let alone a lock.
 	if err := c.receive(w, path); err != nil {
 		return err
 	}
 	if op.Within > 0 {
-		leave, err := a.enter(ctx)
+		leave, err := a.enter(ctx, c.who.Lab)
 		if err != nil {
 			return err
 		}
@@ -98,18 +103,24 @@ func (c *call) named(err error) error {
 }
 
 // enter takes a place among the long operations, which would otherwise take
-// every processor and every connection. It fails with 503 if none comes free soon.
-func (a *API) enter(ctx context.Context) (leave func(), err error) {
-	soon := time.NewTimer(database.AcquireWait)
-	defer soon.Stop()
+// every processor and every connection; a lab has one such place. It fails with
+// 503 if none comes free soon.
+func (a *API) enter(ctx context.Context, lab string) (leave func(), err error) {
+	soon, cancel := context.WithTimeout(ctx, database.AcquireWait)
+	defer cancel()
+	busy := &failure{status: http.StatusServiceUnavailable, code: "busy",
+		detail: "the server is planning for others; try again shortly", header: map[string]string{"Retry-After": "5"}}
+	next, err := a.planning.take(soon, lab)
+	if err != nil {
+		busy.detail = "a plan of this lab is being made; try again once it is done"
+		return nil, busy
+	}
 	select {
 	case a.long <- struct{}{}:
-		return func() { <-a.long }, nil
-	case <-soon.C:
-		return nil, &failure{status: http.StatusServiceUnavailable, code: "busy",
-			detail: "the server is planning for others; try again shortly", header: map[string]string{"Retry-After": "5"}}
-	case <-ctx.Done():
-		return nil, ctx.Err()
+		return func() { <-a.long; next() }, nil
+	case <-soon.Done():
+		next()
+		return nil, busy
 	}
 }
 

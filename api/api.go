@@ -9,6 +9,7 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"runtime"
 	"sync/atomic"
 	"time"
@@ -46,6 +47,12 @@ type Config struct {
 	// the page of the co-op's own that mailed invitations link to.
 	Mails      bool
 	SignInPage string
+	// Limits are how much one caller may ask. Proxies are the networks of the
+	// proxies that requests come through, whose word on the caller's address is
+	// taken. Origins are those whose pages may call from a browser; none, unless given.
+	Limits  Limits
+	Proxies []netip.Prefix
+	Origins []string
 	// Trial lets requests set their own time by the header Trial-Time.
 	Trial bool
 	Log   *slog.Logger
@@ -78,6 +85,10 @@ type API struct {
 	handler    http.Handler
 	long       chan struct{} // a place for each long operation under way
 	turns      turns
+	planning   turns
+	quotas     quotas
+	proxies    []netip.Prefix
+	origins    []string
 	streams    streaming
 	boards     *watcher
 	heartbeat  time.Duration
@@ -109,6 +120,8 @@ func New(cfg Config) (*API, error) {
 		},
 		setupCode: cfg.SetupCode, password: cmp.Or(cfg.PasswordLength, signin.LeastPassword),
 		provider: cfg.Provider, mails: cfg.Mails, signInPage: cfg.SignInPage, trial: cfg.Trial, log: cfg.Log,
+		quotas: newQuotas(cfg.Limits), proxies: cfg.Proxies, origins: cfg.Origins,
+		turns: turns{atOnce: changesAtOnce}, planning: turns{atOnce: 1},
 		clock: cfg.Clock, random: cfg.Random,
 		long: make(chan struct{}, runtime.GOMAXPROCS(0)), heartbeat: heartbeat,
 	}

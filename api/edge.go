@@ -24,13 +24,16 @@ import (
 func (a *API) edge(table []operation) http.Handler {
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
-	e.IPExtractor = echo.ExtractIPDirect() // X-Forwarded-For is anybody's to write
+	e.IPExtractor = callers(a.proxies)
 	e.HTTPErrorHandler = func(err error, c echo.Context) {
 		// around answers all errors; one that still comes here came after.
 		a.log.Error("error after the answer", "error", err.Error())
 	}
 	known := map[string]bool{}
 	e.Use(a.around(known))
+	if len(a.origins) > 0 {
+		e.Use(crossOrigin(a.origins))
+	}
 	for _, op := range table {
 		known[op.Path] = true
 		e.Add(op.Method, op.Path, a.route(op))
@@ -55,6 +58,9 @@ func (a *API) route(op operation) echo.HandlerFunc {
 			return &failure{status: http.StatusServiceUnavailable, code: "database-unavailable",
 				detail: "the database is not ready yet", header: map[string]string{"Retry-After": "2"}}
 		}
+		if err := a.quotas.admit(c.Response(), op, network(c.RealIP()), a.clock()); err != nil {
+			return err
+		}
 		path := map[string]string{}
 		for i, name := range c.ParamNames() {
 			path[name] = c.ParamValues()[i]
@@ -77,7 +83,7 @@ func (a *API) around(known map[string]bool) echo.MiddlewareFunc {
 			id := identify(c.Request().Header)
 			c.SetRequest(id.named(c.Request()))
 			w.Header().Set("X-Request-Id", id.given)
-			w.Header().Set("X-Content-Type-Options", "nosniff")
+			guardHeaders(w.Header(), c.IsTLS())
 			route := "none"
 			if known[c.Path()] {
 				route = c.Path()

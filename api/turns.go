@@ -12,6 +12,8 @@ import (
 // be read in while the other holds the row. It is a matter of speed alone: other
 // servers' requests meet these at the row.
 type turns struct {
+	atOnce int
+
 	mu   sync.Mutex
 	labs map[string]*turn
 }
@@ -21,8 +23,8 @@ type turn struct {
 	users  int // those in it and waiting for it
 }
 
-// atOnce is how many changes of a lab may run in this process.
-const atOnce = 2
+// changesAtOnce is how many changes of a lab may run in this process.
+const changesAtOnce = 2
 
 // take waits for a turn until ctx is done, and then fails with 503.
 func (t *turns) take(ctx context.Context, lab string) (leave func(), err error) {
@@ -32,7 +34,7 @@ func (t *turns) take(ctx context.Context, lab string) (leave func(), err error) 
 		if t.labs == nil {
 			t.labs = map[string]*turn{}
 		}
-		at = &turn{places: make(chan struct{}, atOnce)}
+		at = &turn{places: make(chan struct{}, t.atOnce)}
 		t.labs[lab] = at
 	}
 	at.users++

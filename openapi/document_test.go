@@ -182,3 +182,12 @@ func TestOperationsSayWhoMayAsk(t *testing.T) {
 		}
 	})
 }
+
+func TestEveryOperationHasALimit(t *testing.T) {
+	t.Parallel()
+	eachOperation(t, func(t *testing.T, _, path string, _ *openapi3.PathItem, op *openapi3.Operation) {
+		if strings.HasPrefix(path, "/v1/") && op.Responses.Value("429") == nil {
+			t.Error("too many requests are answered with 429")
+		}
+	})
+}

@@ -82,6 +82,9 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 	if err := in.check(s); err != nil {
 		return Plan{}, err
 	}
+	if err := planAlone(ctx, tx, s); err != nil {
+		return Plan{}, err
+	}
 	version, problem, replaces, err := readProblem(ctx, tx, s, in)
 	if err != nil {
 		return Plan{}, err
@@ -131,6 +134,20 @@ func (in NewPlan) check(s lab.Scope) error {
 		_ = no.With("/iterations", "out-of-range", "want at most %d", mostIterations)
 	}
 	return no.OrNil()
+}
+
+// planAlone keeps others from planning for the lab, on any server, until the
+// transaction ends. It refuses with Conflict ("plan-under-way") where one does.
+func planAlone(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
+	var alone bool
+	err := tx.QueryRow(ctx, `SELECT pg_try_advisory_xact_lock(hashtextextended($1, 0))`, "plan of "+s.Lab.ID).Scan(&alone)
+	if err != nil {
+		return fmt.Errorf("plan alone: %w", err)
+	}
+	if !alone {
+		return lab.Refuse(lab.Conflict, "plan-under-way", "a plan of this lab is being made; wait for it")
+	}
+	return nil
 }
 
 // readProblem reads the lab and makes the problem, without locking it: should

@@ -75,6 +75,9 @@ func TryPlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in Trial) (TriedPlan, 
 	if err := in.check(s); err != nil {
 		return TriedPlan{}, err
 	}
+	if err := planAlone(ctx, tx, s); err != nil {
+		return TriedPlan{}, err
+	}
 	sh, err := readShop(ctx, tx, s)
 	if err != nil {
 		return TriedPlan{}, err

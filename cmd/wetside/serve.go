@@ -70,7 +70,9 @@ func serve(ctx context.Context, s settings, log *slog.Logger) error {
 		Pool: pool, Contract: openapi.Document, Reference: reference,
 		Secret: s.secret(), Issuer: s.Issuer, Audience: s.Audience, TokenLifetime: s.TokenLifetime,
 		SetupCode: *s.SetupCode, PasswordLength: s.PasswordLength, Provider: provider,
-		Mails: s.SMTPURL != "", SignInPage: s.SignInPage, Trial: s.Trial, Log: log,
+		Mails: s.SMTPURL != "", SignInPage: s.SignInPage,
+		Limits:  api.Limits{Address: *s.RateAddress, Member: *s.RateMember, SignIn: *s.RateSignIn},
+		Proxies: s.Proxies, Origins: s.Origins, Trial: s.Trial, Log: log,
 	})
 	if err != nil {
 		return err

@@ -1,11 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/base64"
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/netip"
+	"net/url"
 	"reflect"
 	"strings"
 
@@ -40,6 +43,12 @@ type settings struct {
 	Certificate    string `env:"TLS_CERTIFICATE" help:"file with the server's certificate and those it hangs on (PEM), to speak TLS without a proxy; read again when it changes"`
 	CertificateKey string `env:"TLS_KEY" help:"file with the certificate's key (PEM); must be given with TLS_CERTIFICATE"`
 
+	RateAddress *int           `env:"RATE_ADDRESS" help:"requests a minute from one address, 0 for no limit; 1200, in a trial 0"`
+	RateMember  *int           `env:"RATE_MEMBER" help:"requests a minute from one member, 0 for no limit; 600, in a trial 0"`
+	RateSignIn  *int           `env:"RATE_SIGN_IN" help:"requests a minute from one address to sign in, 0 for no limit; 30, in a trial 0"`
+	Proxies     []netip.Prefix `env:"TRUSTED_PROXIES" help:"networks of proxies whose X-Forwarded-For is believed, such as 10.0.0.0/8, with commas between; none unless given"`
+	Origins     []string       `env:"CORS_ORIGINS" help:"origins whose pages may call from a browser, such as https://lab.example.org, with commas between; none unless given"`
+
 	PoolMax       int32          `env:"POOL_MAX" envDefault:"10" help:"database connections at most"`
 	PoolIdle      int32          `env:"POOL_IDLE" envDefault:"1" help:"database connections kept ready"`
 	JobWorkers    int            `env:"JOB_WORKERS" envDefault:"4" help:"jobs done at a time, and four times as many that send mail and web hooks; they take that many database connections and 4 more, beside POOL_MAX"`
@@ -59,6 +68,7 @@ const (
 	mostLeastPassword = 64
 	leastPool         = 2 // the migration lock takes a connection of its own
 	maxJobWorkers     = 100
+	mostRate          = 1_000_000
 )
 
 // readSettings reads the environment. It fails naming each variable at fault,
@@ -95,6 +105,17 @@ func (s *settings) fillIn() {
 	if s.SetupCode == nil {
 		s.SetupCode = &code
 	}
+	s.RateAddress = cmp.Or(s.RateAddress, s.usualRate(1200))
+	s.RateMember = cmp.Or(s.RateMember, s.usualRate(600))
+	s.RateSignIn = cmp.Or(s.RateSignIn, s.usualRate(30))
+}
+
+// usualRate is a rate unless another is given; a trial has no limits.
+func (s *settings) usualRate(perMinute int) *int {
+	if s.Trial {
+		perMinute = 0
+	}
+	return &perMinute
 }
 
 func (s *settings) check() error {
@@ -122,6 +143,16 @@ func (s *settings) check() error {
 			fault("SETUP_CODE", "is the trial's, which everybody knows; make one of your own")
 		} else if len(code) < leastSetupCode {
 			fault("SETUP_CODE", "is too short to be kept secret")
+		}
+	}
+	for name, rate := range map[string]int{"RATE_ADDRESS": *s.RateAddress, "RATE_MEMBER": *s.RateMember, "RATE_SIGN_IN": *s.RateSignIn} {
+		if rate < 0 || rate > mostRate {
+			fault(name, fmt.Sprintf("must lie between 0 and %d", mostRate))
+		}
+	}
+	for _, origin := range s.Origins {
+		if u, err := url.Parse(origin); err != nil || u.Host == "" || u.Scheme+"://"+u.Host != origin {
+			fault("CORS_ORIGINS", "must be origins, of a scheme and a host alone")
 		}
 	}
 	if s.PoolMax < leastPool {
