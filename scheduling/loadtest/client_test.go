@@ -61,7 +61,7 @@ func send(ctx context.Context, client *http.Client, url, lab, token string, a as
 }
 
 // signIn trades everybody's code for a token.
-func (l *labelled) signIn(t *testing.T, client *http.Client, url string) {
+func (l *labelled) signIn(t testing.TB, client *http.Client, url string) {
 	t.Helper()
 	for _, p := range append([]*person{l.steward}, l.members...) {
 		body, _ := json.Marshal(map[string]string{"code": p.code})

@@ -45,7 +45,7 @@ type person struct {
 const placesASession = 2
 
 // newLab sets a lab up, with members who have handed in rolls each.
-func newLab(t *testing.T, pool *pgxpool.Pool, sessions, members, rolls int) *labelled {
+func newLab(t testing.TB, pool *pgxpool.Pool, sessions, members, rolls int) *labelled {
 	t.Helper()
 	out := &labelled{}
 	err := pgx.BeginFunc(t.Context(), pool, func(tx pgx.Tx) error {
