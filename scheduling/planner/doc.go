@@ -37,6 +37,14 @@
 // A half-open span [from, to) is meant throughout: what ends when another
 // begins does not overlap it.
 //
+// # Alike rolls
+//
+// Where rolls of one class wait for one tank, and nothing but reels, areas and
+// hand-ins tells them apart, [Solve] packs them exactly (package packing) and
+// lays the runs out one after another; level 5 is bounded by how many runs the
+// sessions hold and how long all reels take to load. Elsewhere the same packing
+// bounds the runs of each group of classes that may share one.
+//
 // # Search
 //
 // [Solve] places rolls one by one, booked and pinned ones first, each where it

@@ -45,6 +45,9 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	sr.verify = true
 	plan, floor := sr.solveAlike(ctx, deadline, upTo)
 	if plan != nil {
+		if progress != nil {
+			progress(Progress{Levels: sr.bestWorth})
+		}
 		return plan, nil
 	}
 	bd := newBounds(m)
