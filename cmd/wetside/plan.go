@@ -7,6 +7,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"wetside/lab/units"
@@ -26,7 +27,7 @@ func runPlan(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 	fs := flag.NewFlagSet("plan", flag.ContinueOnError)
 	seed := fs.Int64("seed", 0, "begin the search from seed `N`, instead of the problem's")
 	budget := fs.Duration("budget", 0, "search for at most `TIME`, such as 10s, in whole seconds, instead of the problem's")
-	trace := fs.Bool("trace", false, "say on standard error how the search goes")
+	trace := fs.Bool("trace", false, "say on standard error how the search goes; on a terminal it always does")
 	if done, err := parse(fs, args, planSynopsis, stdout); done {
 		return err
 	}
@@ -54,7 +55,7 @@ func runPlan(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 		}
 	})
 	progress := func(planner.Progress) {}
-	if *trace {
+	if *trace || terminal(stderr) {
 		progress = func(at planner.Progress) { fmt.Fprintln(stderr, traceLine(at)) }
 	}
 	plan, err := planner.Solve(ctx, p, progress)
@@ -77,7 +78,18 @@ func refuse(faults []planner.Fault, stderr io.Writer) error {
 	return &exitError{code: 2}
 }
 
-// traceLine is a better plan in a line: "step 120: displaced 0, lateness 3, …".
+// terminal says that somebody may be watching.
+func terminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
+
+// traceLine is a better plan or bound in a line, each value with its bound where
+// that is less: "step 120: displaced 0, lateness 3 ≥ 2, …".
 func traceLine(at planner.Progress) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "step %d:", at.Iterations)
@@ -86,6 +98,9 @@ func traceLine(at planner.Progress) string {
 			b.WriteByte(',')
 		}
 		fmt.Fprintf(&b, " %s %d", planner.LevelNames[i], value)
+		if at.Bounds[i] < value {
+			fmt.Fprintf(&b, " ≥ %d", at.Bounds[i])
+		}
 	}
 	return b.String()
 }

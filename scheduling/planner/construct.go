@@ -25,7 +25,11 @@ type builder struct {
 	// first is the level that counts before all others.
 	first int
 	// avoid is a bath set not to use; −1 for none.
-	avoid   int
+	avoid int
+	// shut are kits not to mix, by set.
+	shut []bool
+	// soft, if any, are what the levels cost when they count together.
+	soft    *softness
 	shuffle func() int64
 	trial   *batch
 	failed  []int64 // by type: the version of the plan in which it found no room
@@ -34,7 +38,7 @@ type builder struct {
 
 func newBuilder(s *state) *builder {
 	return &builder{
-		s: s, avoid: -1, trial: &batch{reels: make([]int64, len(s.m.kinds))}, failed: make([]int64, s.m.types),
+		s: s, avoid: -1, shut: make([]bool, len(s.m.sets)), trial: &batch{reels: make([]int64, len(s.m.kinds))}, failed: make([]int64, s.m.types),
 	}
 }
 
@@ -66,7 +70,7 @@ func (bd *builder) insert(roll int) bool {
 	}
 	process := s.m.class[s.m.rolls[roll].class].process
 	sessions := s.m.rolls[roll].sessions
-	if bd.first == 0 && join != nil && best[0] <= s.m.rolls[roll].soonLate && best[1] <= s.m.rolls[roll].waste {
+	if bd.first == 0 && bd.soft == nil && join != nil && best[0] <= s.m.rolls[roll].soonLate && best[1] <= s.m.rolls[roll].waste {
 		sessions = nil // no run of its own can be better
 	}
 	for _, se := range sessions {
@@ -74,7 +78,7 @@ func (bd *builder) insert(roll int) bool {
 			continue
 		}
 		for _, st := range s.m.setsOf[process] {
-			if st == bd.avoid || bd.skip != nil && bd.skip() {
+			if st == bd.avoid || bd.shut[st] && s.mixedAt[st] == never || bd.skip != nil && bd.skip() {
 				skipped = true
 				continue
 			}
@@ -106,7 +110,7 @@ func (bd *builder) hopeless(roll, sess int, some bool, best *gain) bool {
 	m := bd.s.m
 	r := &m.rolls[roll]
 	soonest := max(m.sess[sess].start, r.in) + m.class[r.class].wet + r.fastest
-	return some && bd.first == 0 && r.fastest < never && !m.class[r.class].shareable && r.late(soonest) > best[0]
+	return some && bd.first == 0 && bd.soft == nil && r.fastest < never && !m.class[r.class].shareable && r.late(soonest) > best[0]
 }
 
 // base is what gains are measured against.
@@ -149,6 +153,10 @@ func (bd *builder) tryNew(sess, set, roll int, before base) (gain, bool) {
 
 // rank puts the level that counts first in front.
 func (bd *builder) rank(g gain) gain {
+	if bd.soft != nil {
+		g[0] = bd.soft.gain(&g)
+		return g
+	}
 	g[0], g[bd.first] = g[bd.first], g[0]
 	return g
 }

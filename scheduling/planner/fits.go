@@ -32,7 +32,7 @@ func Fits(ctx context.Context, p *Problem) (ok bool, plan *Plan, err error) {
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
 	bd := newBounds(m)
 	complete := sr.hold(bd)
-	return sr.bestWorth[displaced] == 0, sr.plan(bd, complete), nil
+	return sr.bestWorth[displaced] == 0, sr.plan(&proofs{bd: bd, known: make(map[proofKey]int64)}, complete), nil
 }
 
 // hold looks for a plan that leaves out as few held rolls as can be, of a
@@ -40,7 +40,7 @@ func Fits(ctx context.Context, p *Problem) (ok bool, plan *Plan, err error) {
 func (sr *search) hold(bd *bounds) bool {
 	sr.first()
 	proved := func(w *worth) bool { return w[displaced] <= bd.first[displaced] }
-	complete := sr.run(fitsSteps, proved, func(int64) {})
+	complete := sr.run(fitsSteps, proved)
 	if complete && !proved(&sr.bestWorth) {
 		complete = sr.exhaust()
 	}

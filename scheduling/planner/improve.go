@@ -24,7 +24,7 @@ type search struct {
 
 	now   []spec
 	worth worth
-	past  []worth // a ring of the worths accepted
+	past  []worth // a ring of the scores accepted
 	step  int64
 	stale int64 // steps since the best or the last restart
 
@@ -35,6 +35,9 @@ type search struct {
 	cutShort bool        // explanations were
 	verify   bool        // changes that would place rolls are to be planned again
 	expired  func() bool // the clock or context has ended the search
+	report   func()      // of a better plan
+	bounds   *bounds
+	aim      int64 // when the plan sought is to finish, 0 for any time
 
 	// mixFrom delays mixing in the current plan, so that baths live for later
 	// rolls; delays are such delays worth a try.
@@ -130,15 +133,16 @@ func (sr *search) rebuild(mode int, loose bool) {
 func (sr *search) accept() {
 	w := sr.s.value()
 	old := sr.step % pastLen
-	if sr.seen && len(sr.past) == pastLen && sr.worth.less(&w) && sr.past[old].less(&w) {
-		sr.past[old] = sr.worth
+	score, now := sr.bd.soft.score(&w), sr.bd.soft.score(&sr.worth)
+	if sr.seen && len(sr.past) == pastLen && now.less(&score) && sr.past[old].less(&score) {
+		sr.past[old] = now
 		return
 	}
 	sr.keep(w)
 	if len(sr.past) < pastLen {
-		sr.past = append(sr.past, w)
+		sr.past = append(sr.past, score)
 	} else {
-		sr.past[old] = w
+		sr.past[old] = score
 	}
 	if sr.seen && !w.less(&sr.bestWorth) {
 		return
@@ -186,11 +190,14 @@ func (sr *search) record() {
 	for _, b := range sr.s.batches {
 		sr.best = append(sr.best, b.clone())
 	}
+	if sr.report != nil {
+		sr.report()
+	}
 }
 
 // run improves the plan until it is proved, the steps are done, or the clock
 // or context ends it; it says whether it ended by itself.
-func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64)) bool {
+func (sr *search) run(limit int64, proved func(*worth) bool) bool {
 	if sr.expired() {
 		return false
 	}
@@ -198,7 +205,8 @@ func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64))
 		return true
 	}
 	patience := max(limit/8, 300)
-	for sr.step = 1; sr.step <= limit; sr.step++ {
+	for end := sr.step + limit; sr.step < end; {
+		sr.step++
 		if sr.step%8 == 0 && sr.expired() {
 			return false
 		}
@@ -208,7 +216,6 @@ func (sr *search) run(limit int64, proved func(*worth) bool, report func(int64))
 		before := sr.bestWorth
 		sr.accept()
 		if sr.bestWorth != before {
-			report(sr.step)
 			if proved(&sr.bestWorth) {
 				return true
 			}

@@ -8,7 +8,7 @@ import (
 )
 
 // plan writes the best plan found, with its levels and reasons.
-func (sr *search) plan(bd *bounds, complete bool) *Plan {
+func (sr *search) plan(pf *proofs, complete bool) *Plan {
 	m := sr.m
 	pl := &Plan{Batches: []Batch{}, LeftOut: []LeftOut{}, Complete: complete}
 	s := sr.s
@@ -32,7 +32,8 @@ func (sr *search) plan(bd *bounds, complete bool) *Plan {
 		pl.Batches = append(pl.Batches, m.batch(b, id))
 	}
 	w := s.value()
-	proof := bd.all(&w)
+	pf.counted(&w)
+	proof := pf.all(&w)
 	for i := range LevelNames {
 		pl.Levels = append(pl.Levels, Level{Name: LevelNames[i], Value: w[i], Bound: proof[i], Unit: LevelUnits[i]})
 	}

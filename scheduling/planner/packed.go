@@ -177,7 +177,7 @@ func (sr *search) solveAlike(ctx context.Context, deadline time.Time, upTo int) 
 	if better {
 		return nil, &proof
 	}
-	pl = sr.plan(&bounds{m: m, given: &proof}, res.Complete)
+	pl = sr.plan((&bounds{m: m, given: &proof}).proofs(0), res.Complete)
 	sr.tell(pl)
 	return pl, nil
 }

@@ -143,6 +143,6 @@ func (sr *search) verified(r *Remedy, roll, sess int) bool {
 	again.expired = sr.expired
 	again.first()
 	placed := func(w *worth) bool { return w[displaced] == 0 }
-	again.run(fitsSteps, placed, func(int64) {})
+	again.run(fitsSteps, placed)
 	return placed(&again.bestWorth)
 }

@@ -9,11 +9,15 @@ import (
 // bounded by its iterations and ends long before.
 const defaultBudget = 20 * time.Second
 
-// Progress is how far a search has come, given whenever it found a better plan.
+// Progress is how far a search has come, given whenever it found a better plan
+// or proved more of the one it has.
 type Progress struct {
+	// Iterations are the improvement steps done.
 	Iterations int64 `json:"iterations"`
-	// Levels are the values reached, in the order of LevelNames.
+	// Levels are the values reached, in the order of LevelNames, and Bounds what
+	// is proved of each: no plan with the same values above it is below.
 	Levels [6]int64 `json:"levels"`
+	Bounds [6]int64 `json:"bounds"`
 }
 
 // Solve plans. The plan keeps every rule; how good it is stands in its levels.
@@ -43,6 +47,12 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	sr := newSearch(m)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
 	sr.verify = true
+	pf := &proofs{known: make(map[proofKey]int64)}
+	sr.report = func() {
+		if progress != nil {
+			progress(Progress{Iterations: sr.step, Levels: sr.bestWorth, Bounds: pf.all(&sr.bestWorth)})
+		}
+	}
 	plan, floor := sr.solveAlike(ctx, deadline, upTo)
 	if plan != nil {
 		if progress != nil {
@@ -50,20 +60,16 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 		}
 		return plan, nil
 	}
-	bd := newBounds(m)
-	bd.floor = floor
 	if !sr.seen {
 		sr.first()
 	}
+	bd := newBounds(m)
+	bd.floor = floor
+	*pf = *bd.proofs(limit)
+	pf.proved = sr.report
 	sr.holdFirst(bd)
-	report := func(step int64) {
-		if progress != nil {
-			progress(Progress{Iterations: step, Levels: sr.bestWorth})
-		}
-	}
-	report(0)
-	complete := sr.run(limit, func(w *worth) bool { return bd.proves(w, upTo) }, report)
-	pl := sr.plan(bd, complete)
+	complete := sr.improve(pf, limit, upTo)
+	pl := sr.plan(pf, complete)
 	sr.tell(pl)
 	return pl, nil
 }

@@ -48,8 +48,13 @@ func TestSolveReportsEachBetterPlan(t *testing.T) {
 		t.Fatalf("%d reports, %v", len(seen), err)
 	}
 	for i, pr := range seen[1:] {
-		if pr.Iterations <= seen[i].Iterations || !better(pr.Levels, seen[i].Levels) {
+		if same := pr.Levels == seen[i].Levels; pr.Iterations < seen[i].Iterations || !same && !better(pr.Levels, seen[i].Levels) || same && pr.Bounds == seen[i].Bounds {
 			t.Errorf("report %v after %v", pr, seen[i])
+		}
+		for level, bound := range pr.Bounds {
+			if bound > pr.Levels[level] {
+				t.Errorf("%s is %d, its bound %d", planner.LevelNames[level], pr.Levels[level], bound)
+			}
 		}
 	}
 	for i, l := range plan.Levels {

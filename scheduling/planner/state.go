@@ -128,7 +128,11 @@ func (s *state) attach(b *batch) {
 	}
 	for i, r := range b.rolls {
 		c := b.cabs[i]
-		s.drying[c] = append(s.drying[c], use{span{b.end, b.end + m.cabs[c].dry}, m.rolls[r].takes[c], b})
+		if n := len(s.drying[c]); n > 0 && s.drying[c][n-1].owner == b {
+			s.drying[c][n-1].n += m.rolls[r].takes[c]
+		} else {
+			s.drying[c] = append(s.drying[c], use{span{b.end, b.end + m.cabs[c].dry}, m.rolls[r].takes[c], b})
+		}
 		s.of[r] = b
 	}
 	set := &m.sets[b.set]
@@ -172,7 +176,9 @@ func (s *state) detach(b *batch) {
 		}
 	}
 	for i, r := range b.rolls {
-		s.drying[b.cabs[i]] = dropUses(s.drying[b.cabs[i]], b)
+		if i == 0 || b.cabs[i] != b.cabs[i-1] {
+			s.drying[b.cabs[i]] = dropUses(s.drying[b.cabs[i]], b)
+		}
 		s.of[r] = nil
 	}
 	for _, ba := range m.sets[b.set].baths {

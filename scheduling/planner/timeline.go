@@ -59,18 +59,27 @@ func pastBusy(spans []busy, want span) int64 {
 
 // peak is the most taken at any time of want.
 func peak(uses []use, want span) int64 {
-	var most int64
 	if want.from >= want.to {
 		return 0
 	}
+	var few [16]use
+	near := few[:0]
+	var sum int64
 	for i := range uses {
-		if !overlap(uses[i].span, want) {
-			continue
+		if overlap(uses[i].span, want) {
+			near = append(near, uses[i])
+			sum += uses[i].n
 		}
-		at, sum := max(uses[i].from, want.from), int64(0)
-		for j := range uses {
-			if uses[j].from <= at && at < uses[j].to {
-				sum += uses[j].n
+	}
+	if len(near) < 2 {
+		return sum
+	}
+	var most int64
+	for i := range near {
+		at, sum := max(near[i].from, want.from), int64(0)
+		for j := range near {
+			if near[j].from <= at && at < near[j].to {
+				sum += near[j].n
 			}
 		}
 		most = max(most, sum)

@@ -16,7 +16,7 @@ func TestSolveWeek(t *testing.T) {
 		// However slow the machine: it is the steps that are to end the search.
 		p.Search.Budget = units.Hour
 		if raceDetector {
-			p.Search.Iterations = 300 // tens of times slower each
+			p.Search.Iterations = 99 // tens of times slower each
 		}
 		plan, err := planner.Solve(t.Context(), p, nil)
 		if err != nil {

@@ -1,0 +1,565 @@
+package planner
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+)
+
+// A goal is what the relaxation is to minimise, among plans that are no worse
+// than given values at the levels above.
+type goal struct {
+	level int   // the level to minimise; none: only whether there is a plan
+	worth worth // values of the levels above, which are not to be exceeded
+	upTo  int   // how many levels are bound by worth
+	// finish, if not 0, is when all film must be dry.
+	finish int64
+	// kits, if not nil, says of each set still on the shelf whether it is mixed.
+	kits []choice
+	// target ends the work once the bound reaches it.
+	target int64
+}
+
+// A choice is what is settled of a kit.
+type choice int8
+
+const (
+	open choice = iota
+	mixed
+	shut
+)
+
+// choice is what the goal has settled of a set.
+func (ma *master) choice(set int) choice {
+	if ma.goal.kits == nil {
+		return open
+	}
+	return ma.goal.kits[set]
+}
+
+// none asks whether there is any plan at all: the bound is above 0 when not.
+const none = -1
+
+// A master is the linear program of one goal.
+type master struct {
+	rx    *relaxation
+	goal  goal
+	li    limits
+	sx    *simplex
+	scale float64 // prices are in units of 1/scale
+	per   float64 // how many units of the level cost 1 in the linear program
+	pr    prices
+
+	rowSess, rowArea, rowKit, rowWaste      int
+	rowLate, rowChem, rowRuns, rowOut, rowR int
+	art, wasted, left, kit, spare           []int // columns
+	col                                     []int // by content in the pool, −1: not there
+	paid                                    int64 // for kits that are settled to be mixed
+
+	sum    []float64
+	bound  int64 // best proved so far, scaled
+	rounds int
+	dives  int
+}
+
+const inactive = 1e15
+
+func (rx *relaxation) master(g goal) *master {
+	ma := &master{rx: rx, goal: g, bound: math.MinInt64, per: 1}
+	if g.level == chemistry {
+		ma.per = 1024
+	}
+	for s := range rx.sets {
+		if rx.sets[s].kit && ma.choice(s) == mixed {
+			ma.paid += rx.sets[s].price
+		}
+	}
+	ma.limit()
+	types, sess, sets := len(rx.types), len(rx.sess), len(rx.sets)
+	ma.rowSess = types
+	ma.rowArea = ma.rowSess + sess
+	ma.rowKit = ma.rowArea + sets
+	ma.rowWaste = ma.rowKit + sets
+	ma.rowLate = ma.rowWaste + sets
+	ma.rowChem, ma.rowRuns, ma.rowOut, ma.rowR = ma.rowLate+1, ma.rowLate+2, ma.rowLate+3, ma.rowLate+4
+	rhs := make([]float64, ma.rowR+len(rx.rows))
+	for t := range rx.types {
+		rhs[t] = float64(rx.types[t].n)
+	}
+	for i := range rx.sess {
+		rhs[ma.rowSess+i] = -1
+	}
+	for s := range rx.sets {
+		se := &rx.sets[s]
+		rhs[ma.rowArea+s] = -float64(se.area) / area1
+		if se.area >= never {
+			rhs[ma.rowArea+s] = -inactive
+		}
+		if se.kit && ma.choice(s) != mixed {
+			rhs[ma.rowArea+s] = 0
+		}
+		if rhs[ma.rowKit+s] = -1; ma.choice(s) == shut {
+			rhs[ma.rowKit+s] = 0
+		}
+		if se.waste > 0 && se.unused > 0 {
+			rhs[ma.rowWaste+s] = float64(se.unused) / area1
+		}
+	}
+	for n, r := range []int{ma.rowLate, ma.rowChem, ma.rowRuns} {
+		rhs[r] = -inactive
+		if g.upTo > lateness+n {
+			rhs[r] = -float64(ma.cap(lateness + n))
+		}
+	}
+	rhs[ma.rowOut] = -float64(ma.cap(displaced))
+	if g.upTo <= displaced {
+		rhs[ma.rowOut] = -inactive
+	}
+	for r := range rx.rows {
+		rhs[ma.rowR+r] = -float64(rx.rows[r].cap)
+	}
+	ma.sx = newSimplex(rhs)
+	ma.sx.spent = &rx.spent
+	ma.addFixed()
+	for c := range rx.pool {
+		if ma.allows(&rx.pool[c]) {
+			ma.add(c)
+		}
+	}
+	return ma
+}
+
+// area1 is the area that LP rows of sets count in, for the sake of numbers of
+// like size.
+const area1 = 50_000
+
+// cap is what a plan may have at a level. What a set wastes is rounded down set
+// by set, so all sets together are worth less than one unit each more.
+func (ma *master) cap(level int) int64 {
+	c := ma.goal.worth[level]
+	switch level {
+	case lateness:
+		for i := range ma.rx.m.rolls {
+			if !ma.rx.bd.of(i).possible {
+				c -= ma.rx.m.rolls[i].out
+			}
+		}
+	case displaced:
+		for i := range ma.rx.m.rolls {
+			if !ma.rx.bd.of(i).possible {
+				c -= ma.rx.m.rolls[i].displacedCount
+			}
+		}
+	case chemistry:
+		c += int64(ma.rx.waste) - ma.paid
+	}
+	return max(c, 0)
+}
+
+func (ma *master) limit() {
+	rx := ma.rx
+	ma.li = limits{length: make([]int64, len(rx.sess)), dry: never}
+	fastest := int64(never)
+	for i := range rx.m.rolls {
+		fastest = min(fastest, rx.m.rolls[i].fastest)
+	}
+	for i := range rx.sess {
+		ma.li.length[i] = rx.sess[i].length
+		if ma.goal.finish > 0 {
+			se := &rx.m.sess[rx.sess[i].index]
+			ma.li.dry = ma.goal.finish
+			ma.li.length[i] = ma.goal.finish - fastest - se.start + rx.m.tanks[se.tank].clean
+		}
+	}
+}
+
+func (ma *master) allows(c *content) bool {
+	if c.length > ma.li.length[c.sess] {
+		return false
+	}
+	for _, it := range c.items {
+		ty := &ma.rx.types[it.typ]
+		if ty.dry[ma.rx.sess[c.sess].index] > ma.li.dry {
+			return false
+		}
+		if se := &ma.rx.sets[it.set]; se.kit && ma.choice(it.set) == shut {
+			return false
+		}
+	}
+	return true
+}
+
+// on is 1 for the level that the goal minimises, 0 for others.
+func (ma *master) on(level int) int64 {
+	if ma.goal.level == level {
+		return 1
+	}
+	return 0
+}
+
+// cost is what a unit of a level costs in the linear program.
+func (ma *master) cost(level int) float64 { return float64(ma.on(level)) / ma.per }
+
+// whole is a dual, per so many units of its row, in whole prices.
+func (ma *master) whole(dual, per float64) int64 {
+	return int64(max(math.Round(dual*ma.scale*ma.per/per), 0))
+}
+
+// addFixed adds the columns that are there from the start: rolls out of reach,
+// rolls left out, kits, and what sets waste.
+func (ma *master) addFixed() {
+	rx, sx := ma.rx, ma.sx
+	dear := 1.0
+	switch ma.goal.level {
+	case displaced:
+		dear = 4
+	case lateness:
+		for t := range rx.types {
+			dear = max(dear, 4*float64(rx.types[t].out))
+		}
+	case chemistry:
+		for s := range rx.sets {
+			dear += float64(rx.sets[s].price) / ma.per
+			dear += float64(rx.sets[s].waste) * float64(rx.sets[s].unused) / 1e6 / ma.per
+		}
+	case runs:
+		dear = 6
+	case changes:
+		dear = 4
+	}
+	for t := range rx.types {
+		ty := &rx.types[t]
+		ma.art = append(ma.art, sx.add(lpColumn{cost: dear, row: []int32{int32(t)}, val: []float64{1}}))
+		if ty.held && (ma.goal.upTo > displaced && ma.goal.worth[displaced] == 0) {
+			ma.left = append(ma.left, -1)
+			continue
+		}
+		c := lpColumn{cost: ma.cost(lateness)*float64(ty.out) + ma.cost(changes)*float64(ty.movedOut)}
+		c.put(t, 1)
+		c.put(ma.rowLate, -float64(ty.out))
+		if ty.held {
+			c.cost += ma.cost(displaced)
+			c.put(ma.rowOut, -1)
+		}
+		ma.left = append(ma.left, sx.add(c))
+	}
+	for s := range rx.sets {
+		se := &rx.sets[s]
+		kit, spare, wasted := -1, -1, -1
+		if se.kit && ma.choice(s) != mixed {
+			c := lpColumn{cost: ma.cost(chemistry) * float64(se.price)}
+			c.put(ma.rowArea+s, float64(min(se.area, 1<<50))/area1)
+			c.put(ma.rowKit+s, -1)
+			c.put(ma.rowChem, -float64(se.price))
+			kit = sx.add(c)
+		}
+		if se.waste > 0 && se.unused > 0 {
+			each := float64(se.waste) / 1e6 * area1
+			c := lpColumn{cost: ma.cost(chemistry) * each}
+			c.put(ma.rowWaste+s, 1)
+			c.put(ma.rowChem, -each)
+			spare = sx.add(c)
+			wasted = sx.add(lpColumn{cost: 4*c.cost + 4*dear, row: []int32{int32(ma.rowWaste + s)}, val: []float64{1}})
+		}
+		ma.kit, ma.spare, ma.wasted = append(ma.kit, kit), append(ma.spare, spare), append(ma.wasted, wasted)
+	}
+}
+
+func (c *lpColumn) put(row int, val float64) {
+	if val != 0 {
+		c.row, c.val = append(c.row, int32(row)), append(c.val, val)
+	}
+}
+
+// colOf is the column of a content, −1 when there is none.
+func (ma *master) colOf(c int) int {
+	if c < len(ma.col) {
+		return ma.col[c]
+	}
+	return -1
+}
+
+// add makes a column of a content.
+func (ma *master) add(at int) {
+	rx := ma.rx
+	co := &rx.pool[at]
+	s := rx.sess[co.sess].index
+	if ma.sum == nil {
+		ma.sum = make([]float64, len(ma.sx.rhs))
+	}
+	sums := ma.sum
+	var keys []int
+	put := func(row int, v float64) {
+		if sums[row] == 0 {
+			keys = append(keys, row)
+		}
+		sums[row] += v
+	}
+	c := lpColumn{}
+	put(ma.rowSess+co.sess, -1)
+	for _, it := range co.items {
+		ty := &rx.types[it.typ]
+		n := float64(it.n)
+		put(it.typ, n)
+		late := float64(ty.late[s])
+		if !it.early {
+			late += float64(ty.jump[s])
+		}
+		put(ma.rowLate, -n*late)
+		c.cost += n * (ma.cost(lateness)*late + ma.cost(changes)*float64(ty.moved[s]))
+		area := n * float64(ty.area) / area1
+		if se := &rx.sets[it.set]; se.kit || se.area < never {
+			put(ma.rowArea+it.set, -area)
+		}
+		if rx.sets[it.set].waste > 0 && rx.sets[it.set].unused > 0 {
+			put(ma.rowWaste+it.set, area)
+		}
+		for _, r := range rx.byRow[co.sess] {
+			if f := rx.rows[r].perRoll; f != nil {
+				put(ma.rowR+r, -n*float64(f(ty)))
+			}
+		}
+	}
+	for _, l := range co.loads {
+		o := &rx.sess[co.sess].offers[l.offer]
+		put(ma.rowRuns, -float64(l.runs))
+		c.cost += ma.cost(runs) * float64(l.runs)
+		for _, r := range rx.byRow[co.sess] {
+			if f := rx.rows[r].perRun; f != nil {
+				put(ma.rowR+r, -float64(l.runs)*float64(f(o)))
+			}
+		}
+	}
+	for _, row := range keys {
+		c.put(row, sums[row])
+		sums[row] = 0
+	}
+	for len(ma.col) <= at {
+		ma.col = append(ma.col, -1)
+	}
+	ma.col[at] = ma.sx.add(c)
+}
+
+// round reads prices off the duals, in whole numbers.
+func (ma *master) read() {
+	rx, d := ma.rx, ma.sx.dual
+	whole := ma.whole
+	p := &ma.pr
+	p.roll = p.roll[:0]
+	for t := range rx.types {
+		p.roll = append(p.roll, whole(d[t], 1))
+	}
+	p.area, p.row = p.area[:0], p.row[:0]
+	for s := range rx.sets {
+		p.area = append(p.area, whole(d[ma.rowArea+s], area1)-whole(d[ma.rowWaste+s], area1))
+	}
+	for r := range rx.rows {
+		p.row = append(p.row, whole(d[ma.rowR+r], 1))
+	}
+	unit := int64(ma.scale)
+	p.late = whole(d[ma.rowLate], 1) + ma.on(lateness)*unit
+	p.run = whole(d[ma.rowRuns], 1) + ma.on(runs)*unit
+	p.moved = ma.on(changes) * unit
+}
+
+// lagrange is the bound that follows from the prices, scaled, once the best
+// content of each session is known to be worth no more than given in all.
+func (ma *master) lagrange(contents int64) int64 {
+	rx, d, p := ma.rx, ma.sx.dual, &ma.pr
+	unit := int64(ma.scale)
+	whole := ma.whole
+	sum := total{-contents, false}
+	late := p.late - ma.on(lateness)*unit
+	chem := whole(d[ma.rowChem], 1)
+	run := p.run - ma.on(runs)*unit
+	out := whole(d[ma.rowOut], 1)
+	if ma.goal.upTo > lateness {
+		sum.add(-late, ma.cap(lateness))
+	} else if late > 0 {
+		return math.MinInt64
+	}
+	if ma.goal.upTo > chemistry {
+		sum.add(-chem, ma.cap(chemistry))
+	} else if chem > 0 {
+		return math.MinInt64
+	}
+	if ma.goal.upTo > runs {
+		sum.add(-run, ma.cap(runs))
+	} else if run > 0 {
+		return math.MinInt64
+	}
+	if ma.goal.upTo > displaced {
+		sum.add(-out, ma.cap(displaced))
+	} else if out > 0 {
+		return math.MinInt64
+	}
+	for t := range rx.types {
+		ty := &rx.types[t]
+		sum.add(p.roll[t], ty.n)
+		if ma.left[t] < 0 {
+			continue
+		}
+		c := total{-p.roll[t], false}
+		c.add(p.late, ty.out)
+		c.add(p.moved, ty.movedOut)
+		if ty.held {
+			c.add(ma.on(displaced)*unit+out, 1)
+		}
+		if c.sum < 0 && !c.over {
+			sum.add(c.sum, ty.n)
+		}
+	}
+	for r := range rx.rows {
+		sum.add(-p.row[r], rx.rows[r].cap)
+	}
+	for s := range rx.sets {
+		se := &rx.sets[s]
+		area, waste := whole(d[ma.rowArea+s], area1), whole(d[ma.rowWaste+s], area1)
+		switch {
+		case se.kit:
+			c := total{0, false}
+			c.add(ma.on(chemistry)*unit, se.price)
+			if ma.choice(s) != mixed {
+				c.add(chem, se.price) // else it is in the cap
+			}
+			if se.area < never {
+				c.add(-area, se.area)
+			} else if area > 0 {
+				return math.MinInt64
+			}
+			switch ma.choice(s) {
+			case open:
+				sum.add(min(c.sum, 0), 1)
+			case mixed:
+				sum.add(c.sum, 1)
+			case shut:
+			}
+			sum.over = sum.over || c.over
+		case se.area < never:
+			sum.add(-area, se.area)
+		case area > 0:
+			return math.MinInt64
+		}
+		if se.waste > 0 && se.unused > 0 {
+			sum.add(waste, se.unused)
+			// What a mm² costs, rounded down.
+			hi, lo := bits.Mul64(uint64(chem+ma.on(chemistry)*unit), uint64(se.waste))
+			if hi >= 1_000_000 {
+				return math.MinInt64
+			}
+			each, _ := bits.Div64(hi, lo, 1_000_000)
+			if c := int64(each) - waste; c < 0 {
+				sum.add(c, se.unused)
+			}
+		} else if waste > 0 {
+			return math.MinInt64
+		}
+	}
+	if sum.over {
+		return math.MinInt64
+	}
+	return sum.sum
+}
+
+// A total is a sum of products that notices when it grows too large.
+type total struct {
+	sum  int64
+	over bool
+}
+
+func (t *total) add(a, b int64) {
+	hi, lo := bits.Mul64(uint64(max(a, -a)), uint64(max(b, -b)))
+	if hi != 0 || lo > 1<<61 {
+		t.over = true
+		return
+	}
+	v := int64(lo)
+	if (a < 0) != (b < 0) {
+		v = -v
+	}
+	t.sum += v
+	if t.sum > 1<<61 || t.sum < -(1<<61) {
+		t.over, t.sum = true, 0
+	}
+}
+
+// proved is the goal's bound in whole units.
+func (ma *master) proved() int64 {
+	if ma.bound <= 0 {
+		return 0
+	}
+	unit := int64(ma.scale)
+	return (ma.bound + unit - 1) / unit
+}
+
+// mostRounds bounds how often contents are priced for one goal.
+const mostRounds = 200
+
+// pivotsPerRow bounds the pivots of the linear program of one goal: where it goes
+// round in circles the bound it has by then stands.
+const pivotsPerRow = 50
+
+// solve generates columns until the goal's target is proved, nothing betters
+// the relaxation, or the clock says so.
+func (ma *master) solve(expired func() bool) {
+	rx, sx := ma.rx, ma.sx
+	ma.scale = 1 << 32
+	if ma.goal.level == lateness || ma.goal.upTo > lateness {
+		var most float64
+		for t := range rx.types {
+			most += float64(rx.types[t].n) * float64(rx.types[t].out)
+		}
+		for ma.scale > 1 && most*ma.scale > 1<<54 {
+			ma.scale /= 2
+		}
+	}
+	unit := append([]int(nil), ma.art...)
+	for len(unit) < len(sx.rhs) {
+		unit = append(unit, -1)
+	}
+	copy(unit[ma.rowWaste:], ma.wasted)
+	sx.start(unit)
+	most := pivotsPerRow * len(sx.rhs)
+	for ; ma.rounds < mostRounds && sx.pivots < most && !expired(); ma.rounds++ {
+		sx.solve(most - sx.pivots)
+		ma.read()
+		var sum int64
+		added := 0
+		for i := range rx.sess {
+			best := rx.pr.session(&ma.pr, &ma.li, i)
+			sum += best
+			sigma := sx.dual[ma.rowSess+i]
+			if float64(best) > (sigma+1e-7)*ma.scale*ma.per*1.000001 && ma.learn(i) {
+				added++
+			}
+		}
+		if b := ma.lagrange(sum); b > ma.bound {
+			ma.bound = b
+		}
+		if added == 0 || ma.goal.target > 0 && ma.proved() >= ma.goal.target {
+			return
+		}
+		if obj := sx.objective()*ma.per + float64(ma.paidFor()); ma.goal.level != none && float64(ma.proved()) >= obj-1e-6*(1+obj) {
+			return // no more rounds can prove the next whole number
+		}
+	}
+}
+
+// learn makes a column of what the last pricing of a session found, unless it
+// is there already.
+func (ma *master) learn(i int) bool {
+	rx := ma.rx
+	c := rx.pr.content(&ma.pr, &ma.li, i)
+	key := fmt.Sprint(c.sess, c.items, c.loads)
+	if at, ok := rx.keys[key]; ok {
+		if ma.colOf(at) >= 0 {
+			return false
+		}
+		ma.add(at)
+		return true
+	}
+	rx.keys[key] = len(rx.pool)
+	rx.pool = append(rx.pool, c)
+	ma.add(len(rx.pool) - 1)
+	return true
+}
