@@ -20,6 +20,10 @@ type Progress struct {
 	Bounds [6]int64 `json:"bounds"`
 }
 
+// countable is up to how many rolls counting bounds for each report takes no time
+// to speak of.
+const countable = 400
+
 // Solve plans. The plan keeps every rule; how good it is stands in its levels.
 // The same problem gives the same plan, unless the budget or ctx ends the
 // search early: then the best plan so far is returned with Complete false and
@@ -50,12 +54,18 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	pf := &proofs{known: make(map[proofKey]int64)}
 	sr.report = func() {
 		if progress != nil {
+			if pf.bd != nil && len(m.rolls) <= countable {
+				pf.counted(&sr.bestWorth)
+			}
 			progress(Progress{Iterations: sr.step, Levels: sr.bestWorth, Bounds: pf.all(&sr.bestWorth)})
 		}
 	}
 	plan, floor := sr.solveAlike(ctx, deadline, upTo)
 	if plan != nil {
 		if progress != nil {
+			if pf.bd != nil && len(m.rolls) <= countable {
+				pf.counted(&sr.bestWorth)
+			}
 			progress(Progress{Levels: sr.bestWorth})
 		}
 		return plan, nil
