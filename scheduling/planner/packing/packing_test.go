@@ -304,7 +304,7 @@ func TestRefusesWhatIsNone(t *testing.T) {
 
 func TestSameAgain(t *testing.T) {
 	t.Parallel()
-	p := random(rand.New(rand.NewPCG(8, 8)), 100, 3)
+	p := random(rand.New(rand.NewPCG(8, 8)), 50, 3)
 	first, again := solved(t, p), solved(t, p)
 	if fmt.Sprint(first) != fmt.Sprint(again) {
 		t.Errorf("first %+v, then %+v", first, again)
@@ -329,7 +329,7 @@ func random(rng *rand.Rand, things, dims int) *Problem {
 
 func TestLimitsAndContextEndIt(t *testing.T) {
 	t.Parallel()
-	p := random(rand.New(rand.NewPCG(9, 9)), 400, 1)
+	p := random(rand.New(rand.NewPCG(9, 9)), 150, 1)
 	whole := solved(t, p)
 	for _, work := range []int64{1, whole.Work / 4} {
 		res, err := Solve(context.Background(), p, Limits{Work: work})
