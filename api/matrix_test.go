@@ -142,13 +142,19 @@ func (op contractOperation) parameters() (names []string) {
 	return names
 }
 
-func contractOperations(t *testing.T) (all []contractOperation) {
+func contractDocument(t *testing.T) *openapi3.T {
 	t.Helper()
 	doc, err := openapi3.NewLoader().LoadFromData(openapi.Document)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for path, item := range doc.Paths.Map() {
+	return doc
+}
+
+func contractOperations(t *testing.T) (all []contractOperation) {
+	t.Helper()
+	var err error
+	for path, item := range contractDocument(t).Paths.Map() {
 		for method, op := range item.Operations() {
 			o := contractOperation{id: op.OperationID, method: method, path: path}
 			for _, either := range *op.Security {

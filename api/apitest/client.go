@@ -104,7 +104,7 @@ func (c *Client) Do(method, path string, body any) *Response {
 		c.t.Error(err)
 	}
 	r := &Response{t: c.t, what: method + " " + path, Status: resp.StatusCode, header: resp.Header, Body: got}
-	if err := hold(req, data, resp, got); err != nil {
+	if err := Hold(req, data, resp, got); err != nil {
 		c.t.Errorf("%s, answered %d: against the contract: %v\n%s", r.what, r.Status, err, got)
 	}
 	return r

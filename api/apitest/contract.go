@@ -28,10 +28,10 @@ var contract = sync.OnceValues(func() (routers.Router, error) {
 	return gorillamux.NewRouter(doc)
 })
 
-// hold holds an exchange against the contract: the answer always, and the
+// Hold holds an exchange against the contract: the answer always, and the
 // request where the server took it, for what the server takes the contract
 // must take too. Operations that a test added outside /v1/ it lets be.
-func hold(req *http.Request, sent []byte, resp *http.Response, got []byte) error {
+func Hold(req *http.Request, sent []byte, resp *http.Response, got []byte) error {
 	router, err := contract()
 	if err != nil {
 		return err

@@ -35,7 +35,7 @@ func (h held) RoundTrip(req *http.Request) (*http.Response, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := hold(req, sent, resp, got); err != nil {
+	if err := Hold(req, sent, resp, got); err != nil {
 		h.t.Errorf("%s %s, answered %d: against the contract: %v\n%.2000s", req.Method, req.URL.Path, resp.StatusCode, err, got)
 	}
 	resp.Body = io.NopCloser(bytes.NewReader(got))
