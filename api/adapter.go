@@ -181,7 +181,7 @@ func (c *call) receive(w http.ResponseWriter, path map[string]string) error {
 	if c.req.page, c.wrong = c.api.pager.pageOf(c.http.URL.Path, query); c.wrong != nil {
 		return nil
 	}
-	if coding := c.http.Header.Get("Content-Encoding"); coding != "" && coding != "identity" && len(raw) > 0 {
+	if coding := c.http.Header.Get("Content-Encoding"); coding != "" && coding != "identity" && len(raw) > 0 && len(c.shape.bodies) > 0 {
 		// RFC 9110 §8.4: what is not understood is refused, not read as it is.
 		c.wrong = &failure{status: http.StatusUnsupportedMediaType, code: "unsupported-media-type",
 			detail: "bodies are taken as they are, without a content coding", header: map[string]string{"Accept-Encoding": "identity"}}
@@ -196,8 +196,12 @@ func errTooLarge() error {
 }
 
 // labID is the lab whose rows the request may see: the token's; for the setup
-// code's token, and where none is asked for, the one that the path names, if any.
+// code's token, and where none is asked for, the one that the path names, if any
+// can be called so.
 func (c *call) labID() string {
+	if lab.RefusalCode(c.wrong) == "not-found" {
+		return c.who.Lab
+	}
 	if c.op.Who.public || c.who.Subject == setupSubject {
 		return c.req.path["lab"]
 	}

@@ -101,8 +101,8 @@ func ProblemTypes() map[string]int {
 	return all
 }
 
-// Rehearse has nothing stay of what requests change from now on.
-func (a *API) Rehearse() { a.store.Rehearse = true }
+// Rehearse says whether nothing stays of what requests change from now on.
+func (a *API) Rehearse(on bool) { a.store.Rehearse = on }
 
 // May is whom the table of operations lets in, by operationId, in the words of
 // the contract's security.

@@ -250,7 +250,7 @@ func newMatrix(t *testing.T) *matrix {
 		m.callers = append(m.callers, caller{name: "a " + role, token: signIn(id), member: id, roles: []string{"member", role}})
 	}
 	m.gather(owner, second)
-	m.server.API.Rehearse()
+	m.server.API.Rehearse(true)
 	return m
 }
 
