@@ -24,7 +24,7 @@ import (
 )
 
 var (
-	fuzzRequests = flag.Int("contract.requests", 200, "how many requests TestContractFuzz makes of each operation")
+	fuzzRequests = flag.Int("contract.requests", 20, "how many requests TestContractFuzz makes of each operation")
 	fuzzSeed     = flag.Uint64("contract.seed", 1, "what TestContractFuzz draws its requests from; 0: the time")
 	fuzzOnly     = flag.String("contract.only", "", "the one operation that TestContractFuzz tries")
 )
