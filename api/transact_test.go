@@ -3,6 +3,7 @@ package api_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
 	"runtime"
 	"strings"
@@ -229,7 +230,8 @@ func TestReadsCannotWrite(t *testing.T) {
 	keeper.Get("/write").Want(http.StatusInternalServerError)
 }
 
-// Planning takes a processor and a connection for seconds: a few at a time.
+// Planning takes a processor and a connection for seconds: a few at a time, and
+// of one lab one.
 func TestLongOperationsLeaveRoom(t *testing.T) {
 	t.Parallel()
 	s := apitest.Start(t)
@@ -243,15 +245,17 @@ func TestLongOperationsLeaveRoom(t *testing.T) {
 			return api.NoContent(), nil
 		}})
 	var wg sync.WaitGroup
-	for range places {
+	for i := range places {
+		asker := s.Found(t, fmt.Sprintf("Lab %d", i))
 		wg.Go(func() {
-			if r := keeper.Post("/long", nil); r.Status != http.StatusNoContent {
+			if r := asker.Post("/long", nil); r.Status != http.StatusNoContent {
 				t.Errorf("answered %d %s", r.Status, r.Body)
 			}
 		})
-	}
-	for range places {
 		<-entered
+		if i == 0 && places > 1 {
+			asker.Post("/long", nil).WantProblem(http.StatusServiceUnavailable, "busy")
+		}
 	}
 	keeper.Post("/long", nil).WantProblem(http.StatusServiceUnavailable, "busy")
 	keeper.Get(keeper.Path()).Want(http.StatusOK)

@@ -169,9 +169,11 @@ func (s *servers) tangle(ctx context.Context, database string, random *rand.Rand
 	for ctx.Err() == nil {
 		time.Sleep(time.Duration(random.IntN(100)) * time.Millisecond)
 		if conn.IsClosed() { // the storm does not spare it
-			if conn, err = pgx.Connect(ctx, database); err != nil {
+			again, err := pgx.Connect(ctx, database)
+			if err != nil {
 				return
 			}
+			conn = again
 		}
 		_ = pgx.BeginFunc(ctx, conn, func(tx pgx.Tx) error { // whatever comes of it
 			_, err := tx.Exec(ctx, `SET LOCAL deadlock_timeout = '3s'`)

@@ -100,23 +100,6 @@ func (bd *bounds) all(w *worth) [6]int64 {
 	return out
 }
 
-// proves says that a worth cannot be bettered at the first levels.
-func (bd *bounds) proves(w *worth, upTo int) bool {
-	if w[displaced] > bd.first[displaced] || upTo > 1 && w[lateness] > bd.first[lateness] {
-		return false
-	}
-	if upTo <= 2 {
-		return true
-	}
-	all := bd.all(w)
-	for i := range upTo {
-		if w[i] > all[i] {
-			return false
-		}
-	}
-	return true
-}
-
 // mustPlace finds the rolls that no plan as good as w at levels 1 and 2 leaves
 // out: booked ones when none is displaced, and those whose leaving out alone
 // would cost more than the plan's slack.

@@ -26,10 +26,10 @@ var (
 
 // A tally is what came of some weeks.
 type tally struct {
-	weeks, proved, violations int
-	byLevel                   [6]int
-	gap                       [6]float64
-	took                      []time.Duration
+	weeks, proved int
+	byLevel       [6]int
+	gap           [6]float64
+	took          []time.Duration
 }
 
 // cpuTime is what the process has used of the processors so far.
