@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"maps"
 	"slices"
 	"time"
 
@@ -85,15 +84,12 @@ func MakePlan(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (Plan, er
 	if err := planAlone(ctx, tx, s); err != nil {
 		return Plan{}, err
 	}
-	version, problem, replaces, err := readProblem(ctx, tx, s, in)
+	version, sh, problem, replaces, err := readProblem(ctx, tx, s, in)
 	if err != nil {
 		return Plan{}, err
 	}
-	plan, err := planner.Solve(ctx, problem, in.Progress)
+	problem, plan, err := sh.solveWeek(ctx, in, problem)
 	if err != nil {
-		return Plan{}, fmt.Errorf("plan: %w", err)
-	}
-	if err := judge(problem, plan); err != nil {
 		return Plan{}, err
 	}
 	for i := range problem.Sessions {
@@ -152,119 +148,38 @@ func planAlone(ctx context.Context, tx pgx.Tx, s lab.Scope) error {
 
 // readProblem reads the lab and makes the problem, without locking it: should
 // the lab change meanwhile, it reads again, so that the problem is of one version.
-func readProblem(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (version int64, p *planner.Problem, replaces []string, err error) {
+func readProblem(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewPlan) (version int64, sh *shop, p *planner.Problem, replaces []string, err error) {
 	for range 5 {
 		then, err := lab.Find(ctx, tx, s.Lab.ID)
 		if err != nil {
-			return 0, nil, nil, err
+			return 0, nil, nil, nil, err
 		}
 		sh, err := readShop(ctx, tx, s)
 		if err != nil {
-			return 0, nil, nil, err
+			return 0, nil, nil, nil, err
 		}
 		var released []planner.Batch
 		if in.Replan || in.Repair {
 			sh, released = sh.release(in.From, in.Until, in.Replan)
 		}
-		problem, err := sh.week(ctx, in)
+		problem, err := sh.week(ctx, in, false)
 		if err != nil {
-			return 0, nil, nil, err
+			return 0, nil, nil, nil, err
 		}
 		before, err := previous(ctx, tx, s.Lab.ID, problem.Rolls)
 		if err != nil {
-			return 0, nil, nil, err
+			return 0, nil, nil, nil, err
 		}
 		problem.Previous = stood(before, released, problem.Rolls)
 		now, err := lab.Find(ctx, tx, s.Lab.ID)
 		if err != nil {
-			return 0, nil, nil, err
+			return 0, nil, nil, nil, err
 		}
 		if then.ScheduleVersion == now.ScheduleVersion {
-			return now.ScheduleVersion, problem, ids(released), nil
+			return now.ScheduleVersion, sh, problem, ids(released), nil
 		}
 	}
-	return 0, nil, nil, lab.Refuse(lab.Unavailable, "busy", "the lab is changing too fast to plan; try again")
-}
-
-// week is the problem of a plan's span: what is booked in it and what is on
-// the shelf. What later bookings need is set aside first.
-func (sh *shop) week(ctx context.Context, in NewPlan) (*planner.Problem, error) {
-	within := func(id *string) bool {
-		e, ok := sh.sessions[*id]
-		return ok && e.Start.Before(in.Until) && e.End.After(in.From) && e.End.After(sh.s.Now)
-	}
-	var rolls, elsewhere []Roll
-	for _, r := range sh.booked {
-		if within(r.Session) {
-			rolls = append(rolls, r)
-		} else {
-			elsewhere = append(elsewhere, r)
-		}
-	}
-	for _, r := range sh.shelf {
-		at := slices.IndexFunc(sh.pins, func(p Direction) bool { return p.Roll == r.ID })
-		if at < 0 || within(sh.pins[at].Session) {
-			r.Session = nil
-			rolls = append(rolls, r)
-		}
-	}
-	if len(rolls) > planner.MaxRolls {
-		return nil, lab.Refuse(lab.Conflict, "too-many-rolls", "%d rolls are more than one plan takes (%d)", len(rolls), planner.MaxRolls)
-	}
-	set, err := sh.setAside(ctx, elsewhere)
-	if err != nil {
-		return nil, err
-	}
-	p := sh.problem(in.From, in.Until, rolls)
-	p.Frozen = append(p.Frozen, set.Frozen[len(p.Frozen):]...)
-	for i := range p.Cabinets {
-		maps.Copy(p.Cabinets[i].Takes, set.Cabinets[i].Takes)
-	}
-	p.Classes = unite(p.Classes, set.Classes, func(c planner.Class) string { return c.ID })
-	p.BathSets = unite(p.BathSets, set.BathSets, func(b planner.BathSet) string { return b.ID })
-	p.Search = planner.Search{Seed: in.Seed, Budget: in.Budget, Iterations: in.Iterations}
-	return p, nil
-}
-
-// setAside plans the rolls booked outside the span and freezes the batches
-// they would make, so that a plan does not spend what was promised to them.
-func (sh *shop) setAside(ctx context.Context, booked []Roll) (*planner.Problem, error) {
-	until := sh.s.Now.Add(time.Hour)
-	for _, r := range booked {
-		until = later(until, sh.sessions[*r.Session].End)
-	}
-	p := sh.problem(sh.s.Now, until, booked)
-	if len(booked) == 0 {
-		return p, nil
-	}
-	p.Search.UpTo = 1
-	p.Pins, p.Bans = nil, nil
-	plan, err := planner.Solve(ctx, p, nil)
-	if err != nil {
-		return nil, fmt.Errorf("set aside: %w", err)
-	}
-	for _, b := range plan.Batches {
-		f := planner.FrozenBatch{Batch: b, Films: []planner.Roll{}}
-		f.ID = "promised-" + b.ID
-		for _, pl := range b.Rolls {
-			at := slices.IndexFunc(p.Rolls, func(r planner.Roll) bool { return r.ID == pl.Roll })
-			film := p.Rolls[at]
-			film.Booked = ""
-			f.Films = append(f.Films, film)
-		}
-		p.Frozen = append(p.Frozen, f)
-	}
-	return p, nil
-}
-
-// unite adds to a what b has beside it.
-func unite[T any](a, b []T, id func(T) string) []T {
-	for _, x := range b {
-		if !slices.ContainsFunc(a, func(y T) bool { return id(y) == id(x) }) {
-			a = append(a, x)
-		}
-	}
-	return a
+	return 0, nil, nil, nil, lab.Refuse(lab.Unavailable, "busy", "the lab is changing too fast to plan; try again")
 }
 
 // previous is where the newest plan had the rolls.

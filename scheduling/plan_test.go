@@ -8,6 +8,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"wetside/chemistry"
+	"wetside/lab"
 	"wetside/lab/units"
 	"wetside/scheduling"
 	"wetside/scheduling/planner"
@@ -106,6 +107,42 @@ func TestPlanKeepsPromisesBeyondItsSpan(t *testing.T) {
 	// Whatever Monday's plan takes is from what Thursday leaves.
 	if placed > 2 {
 		t.Errorf("the plan places %d rolls and so spends what Thursday's bookings were promised", placed)
+	}
+}
+
+// Days are planned one by one, in whatever order, though all share the only kit
+// and nobody has mixed it yet: nobody's booking gives way.
+func TestPlansOfOneDayKeepEveryBooking(t *testing.T) {
+	for name, order := range map[string][]int{"in order": {0, 1, 3}, "backwards": {3, 1, 0}, "the middle first": {1, 3, 0}} {
+		t.Run(name, func(t *testing.T) {
+			b := newBench(t)
+			var booked [][]string
+			for i, who := range []lab.Scope{b.ana, b.bo, b.ana} {
+				ids := b.rolls(who, 3, "135-36", "reversal-3")
+				must(b, who, scheduling.Book, scheduling.NewBooking{Session: b.sessions[i].ID, Rolls: ids})
+				booked = append(booked, ids)
+			}
+			b.rolls(b.bo, 6, "135-36", "reversal-3") // on the shelf; the kit carries three of them
+			for _, day := range order {
+				p := b.plan(monday.AddDate(0, 0, day), monday.AddDate(0, 0, day+1))
+				if p.Levels[0].Value != 0 {
+					t.Fatalf("the plan of day %d leaves out %+v", day, p.LeftOut)
+				}
+				if _, err := b.commit(p); err != nil {
+					t.Fatal(err)
+				}
+			}
+			for i, ids := range booked {
+				for _, id := range ids {
+					if at := b.batchOf(id).Session; at != b.sessions[i].ID {
+						t.Errorf("a roll booked in session %d is in %s", i, at)
+					}
+				}
+			}
+			late := b.roll(b.bo, "135-36", "reversal-3")
+			_, err := call(b, b.bo, scheduling.Book, scheduling.NewBooking{Session: b.sessions[2].ID, Rolls: []string{late.ID}})
+			b.refused("does-not-fit", err)
+		})
 	}
 }
 

@@ -61,6 +61,7 @@ func (sh *shop) problem(from, until time.Time, rolls []Roll) *planner.Problem {
 		d.p.Frozen = append(d.p.Frozen, d.frozen(st))
 	}
 	d.addEquipment()
+	awaitKits(&d.p)
 	d.addSessions()
 	d.addDirections()
 	d.keepOut()

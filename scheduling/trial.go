@@ -122,7 +122,7 @@ func (sh *shop) solve(ctx context.Context, in Trial, before *planner.Plan) (*pla
 	if in.Replan || in.Repair {
 		sh, released = sh.release(in.From, in.Until, in.Replan)
 	}
-	problem, err := sh.week(ctx, in.NewPlan)
+	problem, err := sh.week(ctx, in.NewPlan, false)
 	if err != nil {
 		return nil, nil, nil, err
 	}
