@@ -106,6 +106,12 @@ func ListKits(ctx context.Context, tx pgx.Tx, labID string, page lab.Page) (lab.
 	return lab.Cut(kits, page, func(k Kit) string { return k.ID }), nil
 }
 
+// OpenKits are the kits that are not closed, all mixed or not, in the order in
+// which they were entered.
+func OpenKits(ctx context.Context, tx pgx.Tx, labID string) ([]Kit, error) {
+	return manyKits(ctx, tx, selectKits+`AND k.closed_at IS NULL ORDER BY k.id`, labID)
+}
+
 // KitsOnShelf are the kits of which a portion could be mixed at now, those
 // that must be mixed soonest first.
 func KitsOnShelf(ctx context.Context, tx pgx.Tx, labID string, now time.Time) ([]Kit, error) {

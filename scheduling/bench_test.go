@@ -35,6 +35,9 @@ type bench struct {
 	kit      chemistry.Kit
 	// store is what asApp runs by.
 	store *database.Store
+	// How long the last request by asApp took, and how many pages it touched.
+	took    time.Duration
+	touched int64
 }
 
 func newBench(t *testing.T) *bench {

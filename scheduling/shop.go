@@ -26,8 +26,8 @@ type shop struct {
 	processes map[string]chemistry.Process
 	sets      []chemistry.BathSet
 	kits      []chemistry.Kit
-	// bought is every kit, by id, those all mixed too.
-	bought map[string]chemistry.Kit
+	// open is every kit that is not closed, by id, those all mixed too.
+	open map[string]chemistry.Kit
 	// sessions are those to come, and those that standing batches are in.
 	sessions map[string]Session
 	// booked rolls hold a place in a session to come; shelf rolls hold none.
@@ -85,8 +85,8 @@ func (sh *shop) reads(ctx context.Context, rolls string) []func(pgx.Tx) error {
 			return err
 		},
 		func(tx pgx.Tx) error {
-			kits, err := chemistry.ListKits(ctx, tx, labID, everything)
-			sh.bought = byKey(kits.Items, func(k chemistry.Kit) string { return k.ID })
+			kits, err := chemistry.OpenKits(ctx, tx, labID)
+			sh.open = byKey(kits, func(k chemistry.Kit) string { return k.ID })
 			return err
 		},
 		// Each goes by what those before it have read: the standing batches by the

@@ -18,7 +18,7 @@ const mostPortions = 4
 func (d *draft) addBaths() {
 	for _, set := range d.sets {
 		out := planner.BathSet{ID: set.ID, Processes: []string{set.Process}, Baths: []string{}}
-		if k, ok := d.bought[set.Kit]; ok {
+		if k, ok := d.open[set.Kit]; ok {
 			out.WasteMinorPerM2 = wastePerM2(k.Price.Amount, k.Portions, k.RatedAreaMM2)
 		}
 		for _, b := range set.Baths {

@@ -147,7 +147,7 @@ func (sh *shop) solve(ctx context.Context, in Trial, before *planner.Plan) (*pla
 func (sh *shop) otherwise(ctx context.Context, tx pgx.Tx, in Trial) (*shop, error) {
 	out := *sh
 	out.tanks, out.reels, out.cabinets = slices.Clone(sh.tanks), slices.Clone(sh.reels), slices.Clone(sh.cabinets)
-	out.sets, out.kits, out.bought = slices.Clone(sh.sets), slices.Clone(sh.kits), maps.Clone(sh.bought)
+	out.sets, out.kits, out.open = slices.Clone(sh.sets), slices.Clone(sh.kits), maps.Clone(sh.open)
 	out.sessions = maps.Clone(sh.sessions)
 	out.booked, out.shelf = slices.Clone(sh.booked), slices.Clone(sh.shelf)
 	out.pins, out.bans = slices.Clone(sh.pins), slices.Clone(sh.bans)
@@ -236,15 +236,18 @@ func (sh *shop) gain(ctx context.Context, tx pgx.Tx, m MoreParts, no *lab.Refusa
 		sh.gainSession(fmt.Sprintf("/more/sessions/%d", i), fmt.Sprintf("trial-session-%d", i+1), e, no)
 	}
 	for i, like := range m.Kits {
-		kit, ok := sh.bought[like]
-		if !ok {
+		kit, err := chemistry.FindKit(ctx, tx, sh.s.Lab.ID, like)
+		if lab.RefusalCode(err) == "not-found" {
 			unknown(no, fmt.Sprintf("/more/kits/%d", i), "kit")
 			continue
+		}
+		if err != nil {
+			return err
 		}
 		kit.ID, kit.PortionsLeft, kit.OpenedAt, kit.ClosedAt = fmt.Sprintf("trial-kit-%d", i+1), kit.Portions, nil, nil
 		kit.UnopenedUntil = sh.s.Now.AddDate(0, 0, 2*int(longestPlan/(24*time.Hour)))
 		sh.kits = append(sh.kits, kit)
-		sh.bought[kit.ID] = kit
+		sh.open[kit.ID] = kit
 	}
 	for i, in := range m.Rolls {
 		r, err := describe(ctx, tx, sh.s, in)
