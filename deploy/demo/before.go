@@ -31,7 +31,11 @@ func (s *story) weeksBefore() error {
 			}
 		}
 	}
-	return nil
+	b := s.past.Breakdown
+	if err := s.when(b.At, "a tank breaks down", s.breakDown); err != nil {
+		return err
+	}
+	return s.when(b.Mended, "a tank is mended", func(ctx context.Context) error { return s.outOfOrder(ctx, b.Tank, false) })
 }
 
 // openWeek makes a week's sessions; every opening must make one.
@@ -51,7 +55,14 @@ func (s *story) openWeek(ctx context.Context, n int) error {
 
 // makePlan plans from now to the end of a week.
 func (s *story) makePlan(ctx context.Context, from time.Time, week int) (plan scheduling.Plan, etag string, err error) {
-	in := map[string]any{"from": from.UTC(), "until": s.cal.week(week + 1).UTC(), "seed": 1, "budget": "PT30S", "iterations": s.iterations}
+	return s.makePlanBy(ctx, from, week, false)
+}
+
+// makePlanBy makes a plan or, after a breakdown, has what stands repaired.
+func (s *story) makePlanBy(ctx context.Context, from time.Time, week int, repair bool) (plan scheduling.Plan, etag string, err error) {
+	in := map[string]any{
+		"from": from.UTC(), "until": s.cal.week(week + 1).UTC(), "seed": 1, "budget": "PT30S", "iterations": s.iterations, "repair": repair,
+	}
 	etag, err = s.people[stewardKey].call(ctx, "POST", s.in("plans"), "", in, &plan)
 	if err != nil {
 		return plan, "", err
@@ -75,15 +86,23 @@ func (s *story) commit(ctx context.Context, plan scheduling.Plan, etag string) (
 	return done, batches, err
 }
 
-// planned plans a turn, commits it, and enters its runs in the diary.
+// planned plans a turn and takes that up.
 func (s *story) planned(ctx context.Context, t turn) error {
 	plan, etag, err := s.makePlan(ctx, s.setup.clock.now, t.Week)
 	if err != nil {
 		return err
 	}
+	return s.takeUp(ctx, plan, etag)
+}
+
+// takeUp commits a plan, and enters its runs in the diary.
+func (s *story) takeUp(ctx context.Context, plan scheduling.Plan, etag string) error {
 	plan, batches, err := s.commit(ctx, plan, etag)
 	if err != nil {
 		return err
+	}
+	for _, id := range plan.Replaces {
+		s.replaced[id] = true
 	}
 	for _, b := range batches {
 		if b.Plan == plan.ID {
@@ -93,8 +112,11 @@ func (s *story) planned(ctx context.Context, t turn) error {
 	return nil
 }
 
-// record records a batch as run by its sheet.
+// record records a batch as run by its sheet, unless another has taken its place.
 func (s *story) record(ctx context.Context, b scheduling.Batch) error {
+	if s.replaced[b.ID] {
+		return nil
+	}
 	steward := s.people[stewardKey]
 	var sheet scheduling.RunSheet
 	if _, err := steward.get(ctx, s.in("batches", b.ID, "run-sheet"), &sheet); err != nil {

@@ -71,8 +71,8 @@ func (c *client) post(ctx context.Context, path string, in, out any) error {
 	return err
 }
 
-// call sends a request and decodes its answer into out, unless that is nil. An
-// answer that says no is a *Problem.
+// call sends a request and decodes its answer into out, unless that is nil; into
+// a string it goes as it is. An answer that says no is a *Problem.
 func (c *client) call(ctx context.Context, method, path, etag string, in, out any) (string, error) {
 	var body io.Reader
 	if in != nil {
@@ -86,7 +86,10 @@ func (c *client) call(ctx context.Context, method, path, etag string, in, out an
 	if err != nil {
 		return "", err
 	}
-	if in != nil {
+	switch {
+	case in != nil && method == http.MethodPatch:
+		req.Header.Set("Content-Type", "application/merge-patch+json")
+	case in != nil:
 		req.Header.Set("Content-Type", "application/json")
 	}
 	if c.token != "" {
@@ -118,7 +121,9 @@ func (c *client) call(ctx context.Context, method, path, etag string, in, out an
 		}
 		return "", p
 	}
-	if out != nil {
+	if text, plain := out.(*string); plain {
+		*text = string(got)
+	} else if out != nil {
 		if err := json.Unmarshal(got, out); err != nil {
 			return "", fmt.Errorf("%s %s: read answer: %w", method, path, err)
 		}

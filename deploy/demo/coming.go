@@ -52,23 +52,28 @@ func (s *story) comingWeek() error {
 
 // session finds a session of the coming week by weekday and tank: "Tue long".
 func (s *story) session(ctx context.Context, name string) (string, error) {
+	return s.sessionOf(ctx, 0, name)
+}
+
+// sessionOf finds one of a week.
+func (s *story) sessionOf(ctx context.Context, week int, name string) (string, error) {
 	day, tank, _ := strings.Cut(name, " ")
-	sessions, err := s.sessions(ctx, s.people[stewardKey], nil)
+	sessions, err := s.sessions(ctx, s.people[stewardKey], week, nil)
 	if err != nil {
 		return "", err
 	}
 	for _, e := range sessions {
-		if e.Tank == s.tanks[tank] && e.Start.In(s.cal.monday.Location()).Format("Mon") == day {
+		if e.CancelledAt == nil && e.Tank == s.tanks[tank] && e.Start.In(s.cal.monday.Location()).Format("Mon") == day {
 			return e.ID, nil
 		}
 	}
-	return "", fmt.Errorf("the coming week has no session %q", name)
+	return "", fmt.Errorf("week %+d has no session %q", week, name)
 }
 
-// sessions lists those of the coming week, with places for rolls.
-func (s *story) sessions(ctx context.Context, p person, rolls []string) ([]scheduling.OpenSession, error) {
+// sessions lists those of a week, with places for rolls.
+func (s *story) sessions(ctx context.Context, p person, week int, rolls []string) ([]scheduling.OpenSession, error) {
 	q := url.Values{
-		"from": {s.cal.monday.UTC().Format(time.RFC3339)}, "until": {s.cal.week(1).UTC().Format(time.RFC3339)},
+		"from": {s.cal.week(week).UTC().Format(time.RFC3339)}, "until": {s.cal.week(week + 1).UTC().Format(time.RFC3339)},
 		"places_for": rolls,
 	}
 	return all[scheduling.OpenSession](ctx, p.client, s.in("sessions")+"?"+q.Encode())
@@ -76,7 +81,7 @@ func (s *story) sessions(ctx context.Context, p person, rolls []string) ([]sched
 
 // look asks where a member's own rolls have places.
 func (s *story) look(ctx context.Context) (err error) {
-	s.told.Places, err = s.sessions(ctx, s.people[s.week.Look.Of], s.rollIDs(s.week.Look.Rolls))
+	s.told.Places, err = s.sessions(ctx, s.people[s.week.Look.Of], 0, s.rollIDs(s.week.Look.Rolls))
 	return err
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"wetside/lab"
 	"wetside/lab/units"
+	"wetside/scheduling"
 )
 
 //go:embed *.json
@@ -32,6 +33,7 @@ type coop struct {
 	} `json:"tanks"`
 	Cabinets []json.RawMessage `json:"cabinets"`
 	Openings []struct {
+		Key       string         `json:"key"`
 		Rule      string         `json:"rule"`
 		Starts    string         `json:"starts"`
 		Lasts     units.Duration `json:"lasts"`
@@ -80,6 +82,14 @@ type newKit struct {
 type past struct {
 	About string `json:"about"`
 	Turns []turn `json:"turns"`
+	// Breakdown is a tank out of order for a while.
+	Breakdown struct {
+		Tank   string `json:"tank"`
+		Week   int    `json:"week"`
+		At     string `json:"at"`
+		Mended string `json:"mended"`
+		What   string `json:"what"`
+	} `json:"breakdown"`
 	Close struct {
 		Kit     string `json:"kit"`
 		At      string `json:"at"`
@@ -147,18 +157,82 @@ type week struct {
 	Commit    string        `json:"commit"`
 }
 
+// after is the week after the coming one, for which members book ahead.
+type after struct {
+	About    string `json:"about"`
+	Open     string `json:"open"`
+	Calendar struct {
+		At     string `json:"at"`
+		Closed struct {
+			Day    string `json:"day"`
+			Reason string `json:"reason"`
+		} `json:"closed"`
+		Extra struct {
+			Opening string         `json:"opening"`
+			Day     string         `json:"day"`
+			Starts  string         `json:"starts"`
+			Lasts   units.Duration `json:"lasts"`
+			Reason  string         `json:"reason"`
+		} `json:"extra"`
+		Alone struct {
+			Rule      string         `json:"rule"`
+			Starts    string         `json:"starts"`
+			Lasts     units.Duration `json:"lasts"`
+			Tank      string         `json:"tank"`
+			Processes []string       `json:"processes"`
+		} `json:"alone"`
+	} `json:"calendar"`
+	// Ask is what a member would like to book together; Confirm is when they make that good.
+	Ask struct {
+		Of    string            `json:"of"`
+		At    string            `json:"at"`
+		Films []scheduling.Film `json:"films"`
+	} `json:"ask"`
+	Confirm string `json:"confirm"`
+	// Wait has the rolls of who has the places, those of who waits for some, in
+	// turn, when one is given back, and when the offer that comes of it is accepted.
+	Wait struct {
+		Session string     `json:"session"`
+		Has     rollData   `json:"has"`
+		List    []rollData `json:"list"`
+		Back    string     `json:"back"`
+		Accept  string     `json:"accept"`
+	} `json:"wait"`
+	// Lapse is a place held, and looked at once the hold is over.
+	Lapse struct {
+		Session string   `json:"session"`
+		Roll    rollData `json:"roll"`
+		Look    string   `json:"look"`
+	} `json:"lapse"`
+	// Alone is what a member would run themselves.
+	Alone struct {
+		Session string   `json:"session"`
+		Roll    rollData `json:"roll"`
+	} `json:"alone"`
+	// Joins is who is invited, and what they bring.
+	Joins struct {
+		At    string   `json:"at"`
+		Name  string   `json:"name"`
+		Email string   `json:"email"`
+		Roll  rollData `json:"roll"`
+	} `json:"joins"`
+	Hear string `json:"hear"`
+	Plan string `json:"plan"`
+}
+
 // data is the demo's files, read.
 type data struct {
-	coop coop
-	kits kits
-	past past
-	week week
+	coop  coop
+	kits  kits
+	past  past
+	week  week
+	after after
 }
 
 // read reads the embedded files strictly.
 func read() (*data, error) {
 	var d data
-	for name, into := range map[string]any{"coop.json": &d.coop, "kits.json": &d.kits, "past.json": &d.past, "week.json": &d.week} {
+	for name, into := range map[string]any{"coop.json": &d.coop, "kits.json": &d.kits, "past.json": &d.past, "week.json": &d.week, "after.json": &d.after} {
 		text, err := files.ReadFile(name)
 		if err != nil {
 			return nil, err

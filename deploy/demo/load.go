@@ -74,9 +74,11 @@ func (s *story) equip(ctx context.Context, keeper person) error {
 			Rule: o.Rule, Starts: o.Starts, Lasts: o.Lasts, Processes: o.Processes,
 			Tank: s.tanks[o.Tank], Operator: s.people[o.Operator].id,
 		}
-		if err := keeper.post(ctx, s.in("openings"), in, nil); err != nil {
+		var made scheduling.Opening
+		if err := keeper.post(ctx, s.in("openings"), in, &made); err != nil {
 			return err
 		}
+		s.openings[o.Key] = made.ID
 	}
 	s.say("%d tanks, %d kinds of reel, %d openings a week", len(s.coop.Tanks), len(s.coop.Reels), len(s.coop.Openings))
 	return nil
@@ -149,42 +151,49 @@ func (s *story) buy(ctx context.Context, k kitData, in newKit) error {
 	return nil
 }
 
-// handIn hands rolls over the counter, as the member whose they are.
+// handIn has a member hand rolls over the counter at a date.
 func (s *story) handIn(r rollData) error {
 	return s.when(r.At, "hand in a "+r.Format, func(ctx context.Context) error {
-		in := map[string]any{"format": r.Format, "process": r.Process, "push": r.Push, "note": r.Note}
-		if r.LengthMM > 0 {
-			in["length_mm"] = r.LengthMM
-		}
-		if r.Developing > 0 {
-			in["developing"] = r.Developing
-		}
-		if r.Due != "" {
-			due, err := s.cal.at(r.Due)
-			if err != nil {
-				return err
-			}
-			in["due"] = due.UTC()
-		}
-		owner := s.people[r.Of]
-		for n := range max(r.Count, 1) {
-			var roll scheduling.Roll
-			err := owner.post(ctx, s.in("rolls"), in, &roll)
-			if r.Refused != nil {
-				return s.expect(err, owner.name, fmt.Sprintf("hands in a %s for %s%s", r.Format, r.Process, pushed(r.Push)), 422, r.Refused...)
-			}
-			if err != nil {
-				return err
-			}
-			if r.Key != "" && r.Count > 1 {
-				s.told.Rolls[fmt.Sprintf("%s-%d", r.Key, n+1)] = roll.ID
-			} else if r.Key != "" {
-				s.told.Rolls[r.Key] = roll.ID
-			}
-			if r.Spoiled != "" {
-				s.spoil[roll.ID] = r.Spoiled
-			}
-		}
-		return nil
+		_, err := s.handOver(ctx, r)
+		return err
 	})
+}
+
+// handOver hands rolls over the counter, as the member whose they are, and gives their ids.
+func (s *story) handOver(ctx context.Context, r rollData) (ids []string, err error) {
+	in := map[string]any{"format": r.Format, "process": r.Process, "push": r.Push, "note": r.Note}
+	if r.LengthMM > 0 {
+		in["length_mm"] = r.LengthMM
+	}
+	if r.Developing > 0 {
+		in["developing"] = r.Developing
+	}
+	if r.Due != "" {
+		due, err := s.cal.at(r.Due)
+		if err != nil {
+			return nil, err
+		}
+		in["due"] = due.UTC()
+	}
+	owner := s.people[r.Of]
+	for n := range max(r.Count, 1) {
+		var roll scheduling.Roll
+		err := owner.post(ctx, s.in("rolls"), in, &roll)
+		if r.Refused != nil {
+			return nil, s.expect(err, owner.name, fmt.Sprintf("hands in a %s for %s%s", r.Format, r.Process, pushed(r.Push)), 422, r.Refused...)
+		}
+		if err != nil {
+			return nil, err
+		}
+		ids = append(ids, roll.ID)
+		if r.Key != "" && r.Count > 1 {
+			s.told.Rolls[fmt.Sprintf("%s-%d", r.Key, n+1)] = roll.ID
+		} else if r.Key != "" {
+			s.told.Rolls[r.Key] = roll.ID
+		}
+		if r.Spoiled != "" {
+			s.spoil[roll.ID] = r.Spoiled
+		}
+	}
+	return ids, nil
 }

@@ -49,9 +49,11 @@ func (o Options) client() *client {
 type Told struct {
 	// Lab is the co-op, Monday the first day of the coming week, and People,
 	// Kits and Rolls the ids of what the data calls by keys.
-	Lab                  string
-	Monday               time.Time
-	People, Kits, Rolls  map[string]string
+	Lab                 string
+	Monday              time.Time
+	People, Kits, Rolls map[string]string
+	// Bookings are ids by who made them, of the week after.
+	Bookings             map[string]string
 	Refusals             []Refusal
 	Places               []scheduling.OpenSession
 	First, Second, Final scheduling.Plan
@@ -60,6 +62,9 @@ type Told struct {
 	Runs                  []scheduling.Run
 	// Drying and Ready are what rolls were seen as after their run, and once dry.
 	Drying, Ready []scheduling.Roll
+	// After is what comes of the week after, Repair the plan made when a tank broke down.
+	After  After
+	Repair scheduling.Plan
 	// People sign in with these tokens while they last.
 	Tokens map[string]string
 }
@@ -85,10 +90,14 @@ type story struct {
 	lab    lab.Lab
 	people map[string]person
 	tanks  map[string]string
-	spoil  map[string]string // by roll, what goes wrong
-	diary  diary
-	told   *Told
-	log    io.Writer
+	// openings have the ids of those that the data calls by keys, replaced the
+	// batches that a repaired plan took apart.
+	openings map[string]string
+	replaced map[string]bool
+	spoil    map[string]string // by roll, what goes wrong
+	diary    diary
+	told     *Told
+	log      io.Writer
 	// iterations bounds how many steps each plan is improved by.
 	iterations int64
 }
@@ -107,8 +116,8 @@ func Play(ctx context.Context, o Options) (*Told, error) {
 	}
 	s := &story{
 		data: d, cal: newCalendar(o.Now, zone), setup: o.client(), log: o.Log, iterations: cmp.Or(o.Iterations, usualIterations),
-		people: map[string]person{}, tanks: map[string]string{}, spoil: map[string]string{},
-		told: &Told{Kits: map[string]string{}, Rolls: map[string]string{}, People: map[string]string{}, Tokens: map[string]string{}},
+		people: map[string]person{}, tanks: map[string]string{}, openings: map[string]string{}, replaced: map[string]bool{}, spoil: map[string]string{},
+		told: &Told{Kits: map[string]string{}, Rolls: map[string]string{}, People: map[string]string{}, Tokens: map[string]string{}, Bookings: map[string]string{}},
 	}
 	if s.log == nil {
 		s.log = io.Discard
@@ -117,7 +126,7 @@ func Play(ctx context.Context, o Options) (*Told, error) {
 	if s.setup.token, err = s.setup.signIn(ctx, o.SetupCode); err != nil {
 		return nil, fmt.Errorf("sign in with the setup code: %w", err)
 	}
-	for _, part := range []func() error{s.beginning, s.chemistry, s.weeksBefore, s.comingWeek} {
+	for _, part := range []func() error{s.beginning, s.chemistry, s.weeksBefore, s.comingWeek, s.weekAfter} {
 		if err := part(); err != nil {
 			return nil, err
 		}
