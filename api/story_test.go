@@ -37,6 +37,9 @@ func TestStory(t *testing.T) {
 	t.Run("a charge is corrected", s.corrected)
 	t.Run("people hear of it", s.told)
 	t.Run("calendars are read by other programs", s.calendars)
+	t.Run("the week is repaired after a breakdown", s.repaired)
+	t.Run("members book the week after", s.bookedAhead)
+	t.Run("that week's plan is proved and reasoned", s.proved)
 	t.Run("members see their own alone", s.private)
 }
 

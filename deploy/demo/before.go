@@ -67,11 +67,19 @@ func (s *story) makePlanBy(ctx context.Context, from time.Time, week int, repair
 	if err != nil {
 		return plan, "", err
 	}
+	s.told.Plans = append(s.told.Plans, plan)
 	placed := 0
 	for _, b := range plan.Batches {
 		placed += len(b.Rolls)
 	}
-	s.say("a plan: %s, %s, %d left out", count(len(plan.Batches), "batch", "batches"), count(placed, "roll", "rolls"), len(plan.LeftOut))
+	proved := len(plan.Levels)
+	for _, l := range plan.Levels {
+		if !l.Proved() {
+			proved--
+		}
+	}
+	s.say("a plan: %s, %s, %d left out; %d of %d levels proved", count(len(plan.Batches), "batch", "batches"),
+		count(placed, "roll", "rolls"), len(plan.LeftOut), proved, len(plan.Levels))
 	return plan, etag, nil
 }
 

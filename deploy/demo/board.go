@@ -16,22 +16,25 @@ import (
 
 // A Board is the lab as it stands, read for printing.
 type Board struct {
-	Lab        lab.Lab
-	Members    []lab.Member
-	Tanks      []lab.Tank
-	Cabinets   []lab.Cabinet
-	Formats    []chemistry.Format
-	Processes  []chemistry.Process
-	Kits       []chemistry.Kit
-	BathSets   []chemistry.BathSet
-	Rolls      []scheduling.Roll
-	Sessions   []scheduling.OpenSession
-	Batches    []scheduling.Batch
-	Entries    []shares.Entry
-	Plan       scheduling.Plan
-	Sheet      scheduling.RunSheet
-	Statement  shares.Statement
-	Settlement shares.LabSettlement
+	Lab       lab.Lab
+	Members   []lab.Member
+	Tanks     []lab.Tank
+	Cabinets  []lab.Cabinet
+	Formats   []chemistry.Format
+	Processes []chemistry.Process
+	Kits      []chemistry.Kit
+	BathSets  []chemistry.BathSet
+	Rolls     []scheduling.Roll
+	// Sessions are the coming week's, Others those of the weeks around it.
+	Sessions, Others []scheduling.OpenSession
+	Batches          []scheduling.Batch
+	Entries          []shares.Entry
+	Plan             scheduling.Plan
+	// Repaired is the plan that was made when a tank broke down, Proved what stood before.
+	Proved, Repaired scheduling.Plan
+	Sheet            scheduling.RunSheet
+	Statement        shares.Statement
+	Settlement       shares.LabSettlement
 	Accounts
 	// Bath is one that much is booked on, WhatIf what it still takes, Trace of
 	// a spoiled roll.
@@ -72,7 +75,7 @@ func Read(ctx context.Context, o Options) (*Board, error) {
 		return nil, ErrAbsent
 	}
 	b := &Board{Lab: labs[at], Codes: map[string]string{}}
-	r := reader{client: c, lab: "/v1/labs/" + b.Lab.ID + "/", turns: len(d.past.Turns) + 1}
+	r := reader{client: c, lab: "/v1/labs/" + b.Lab.ID + "/", turns: len(d.past.Turns) + 2}
 	if b.Members, err = all[lab.Member](ctx, c, r.lab+"members"); err != nil {
 		return nil, err
 	}
@@ -100,7 +103,7 @@ func Read(ctx context.Context, o Options) (*Board, error) {
 type reader struct {
 	*client
 	lab   string
-	turns int // how many plans the story commits
+	turns int // how many plans the story commits: of each turn, of a breakdown, of the coming week
 }
 
 func (r reader) code(ctx context.Context, member string) (string, error) {
@@ -152,6 +155,9 @@ func (r reader) week(ctx context.Context, b *Board) error {
 	committed := 0
 	for _, p := range plans {
 		if p.State == scheduling.Committed {
+			if len(p.Replaces) > 0 {
+				b.Proved, b.Repaired = b.Plan, p
+			}
 			b.Plan = p
 			committed++
 		}
@@ -166,8 +172,16 @@ func (r reader) week(ctx context.Context, b *Board) error {
 	b.Batches = slices.DeleteFunc(batches, func(x scheduling.Batch) bool { return x.Plan != b.Plan.ID })
 	slices.SortStableFunc(b.Batches, func(x, y scheduling.Batch) int { return x.Start.Compare(y.Start) })
 	span := b.Plan.Problem.Horizon
-	q := url.Values{"from": {span.Start.Format(time.RFC3339)}, "until": {span.End.Format(time.RFC3339)}}
-	b.Sessions, err = all[scheduling.OpenSession](ctx, r.client, r.lab+"sessions?"+q.Encode())
+	const weeks = 14 * 24 * time.Hour
+	q := url.Values{"from": {span.Start.Add(-weeks).Format(time.RFC3339)}, "until": {span.End.Add(weeks).Format(time.RFC3339)}}
+	sessions, err := all[scheduling.OpenSession](ctx, r.client, r.lab+"sessions?"+q.Encode())
+	for _, e := range sessions {
+		if e.Start.Before(span.Start) || !e.Start.Before(span.End) {
+			b.Others = append(b.Others, e)
+		} else {
+			b.Sessions = append(b.Sessions, e)
+		}
+	}
 	return err
 }
 

@@ -2,7 +2,10 @@ package demo
 
 import (
 	"context"
+	"fmt"
+	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"wetside/lab"
@@ -45,31 +48,37 @@ func (p printer) breakdown() {
 		return
 	}
 	tried := &p.Breakdown.Tried
-	p.head("WERE %s OUT OF ORDER: planned again, with the fewest changes", p.Breakdown.Tank.Name)
-	p.line(0, "  %s taken apart, %s elsewhere or nowhere; nothing of this is stored", count(len(tried.TakenApart), "batch", "batches"),
+	p.head("WERE %s OUT OF ORDER: a trial, of which nothing is stored", p.Breakdown.Tank.Name)
+	p.line(0, "  %s taken apart, %s elsewhere or nowhere, the rest where they are", count(len(tried.TakenApart), "batch", "batches"),
 		count(len(tried.Difference.Moves), "roll", "rolls"))
+	p.moves(tried.Difference.Moves)
+	var levels []string
+	for _, l := range tried.Difference.Levels {
+		if l.Before != l.After && l.Name != "changes" {
+			levels = append(levels, fmt.Sprintf("%s %s → %s", l.Name, worth(l.Before, l.Unit), worth(l.After, l.Unit)))
+		}
+	}
+	p.line(4, "    %s", strings.Join(levels, ", "))
+}
+
+// moves prints moves, those of one way in one line.
+func (p printer) moves(moves []planner.Move) {
 	at := func(place *planner.Place) string {
 		if place == nil {
 			return "no session"
 		}
 		return p.sessionName(place.Session)
 	}
-	rolls := map[string]int{}
-	var moves []string
-	for _, m := range tried.Difference.Moves {
-		r := p.roll(m.Roll)
-		move := p.member(r.Member).Name + ", " + p.format(r.Format).Name + ": from " + at(m.From) + " to " + at(m.To)
-		if rolls[move]++; rolls[move] == 1 {
-			moves = append(moves, move)
+	rolls, who := map[string]int{}, map[string][]string{}
+	for _, m := range moves {
+		way := at(m.From) + " → " + at(m.To)
+		rolls[way]++
+		if name := p.member(p.roll(m.Roll).Member).Name; !slices.Contains(who[way], name) {
+			who[way] = append(who[way], name)
 		}
 	}
-	slices.Sort(moves)
-	for _, move := range moves {
-		p.line(8, "    %d × %s", rolls[move], move)
-	}
-	for _, l := range tried.Difference.Levels {
-		if l.Before != l.After && l.Name != "changes" {
-			p.line(4, "    %s %d → %d %s", l.Name, l.Before, l.After, l.Unit)
-		}
+	for _, way := range slices.Sorted(maps.Keys(rolls)) {
+		slices.Sort(who[way])
+		p.line(8, "    %s: %s of %s", way, count(rolls[way], "roll", "rolls"), strings.Join(who[way], ", "))
 	}
 }

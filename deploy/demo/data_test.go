@@ -48,8 +48,11 @@ func TestDataIsOverBeforeThisWeek(t *testing.T) {
 		t.Fatal(err)
 	}
 	dates := []string{d.week.Open, d.week.Plan, d.week.Again, d.week.Stale, d.week.Commit, d.week.Look.At, d.week.Meanwhile.At,
-		d.week.Pin.At, d.week.Ban.At, d.past.Close.At}
-	rolls := slices.Concat(d.week.Counter, d.week.Rolls)
+		d.week.Pin.At, d.week.Ban.At, d.past.Close.At, d.past.Breakdown.At, d.past.Breakdown.Mended,
+		d.after.Open, d.after.Calendar.At, d.after.Ask.At, d.after.Confirm, d.after.Wait.Back, d.after.Wait.Accept,
+		d.after.Lapse.Look, d.after.Joins.At, d.after.Hear, d.after.Plan}
+	rolls := slices.Concat(d.week.Counter, d.week.Rolls, d.after.Wait.List,
+		[]rollData{d.after.Wait.Has, d.after.Lapse.Roll, d.after.Alone.Roll})
 	for _, turn := range d.past.Turns {
 		dates = append(dates, turn.Plan)
 		rolls = append(rolls, turn.Rolls...)

@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"slices"
 	"time"
 
 	"wetside/chemistry"
@@ -45,7 +46,7 @@ func (b *Board) format(code string) chemistry.Format {
 
 // sessionName is "Tue long tank".
 func (b *Board) sessionName(id string) string {
-	e := find(b.Sessions, func(e scheduling.OpenSession) bool { return e.ID == id })
+	e := find(slices.Concat(b.Sessions, b.Others), func(e scheduling.OpenSession) bool { return e.ID == id })
 	if e.ID == "" {
 		return "a session that is over"
 	}

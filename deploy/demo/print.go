@@ -22,7 +22,10 @@ func Print(w io.Writer, b *Board, told *Told, url string) error {
 	pr.leftOut()
 	pr.levels()
 	pr.breakdown()
+	pr.proved()
 	pr.places(told)
+	pr.after(told)
+	pr.gains(told)
 	pr.baths()
 	pr.bathAnswer()
 	pr.mixing()
@@ -215,12 +218,20 @@ func (p printer) grouped(reasons []planner.Reason) []string {
 
 func (p printer) levels() {
 	p.head("WORTH OF THE PLAN, most important first")
-	p.put("  " + pad("level", 12) + right("value", 10) + right("proved ≥", 12) + right("gap", 10) + "  unit")
-	for _, l := range p.Plan.Levels {
-		p.put("  " + pad(l.Name, 12) + right(fmt.Sprint(l.Value), 10) + right(fmt.Sprint(l.Bound), 12) +
-			right(fmt.Sprint(l.Value-l.Bound), 10) + "  " + l.Unit)
-	}
+	p.table(p.Plan.Levels)
 	if p.Plan.Complete {
 		p.put("  The search ended by itself: the same problem gives the same plan anywhere.")
+	}
+}
+
+// table is what each level is worth, what it cannot be below, and whether that is the same.
+func (p printer) table(levels []planner.Level) {
+	p.put("  " + pad("level", 12) + right("value", 10) + right("no less than", 14) + right("gap", 10) + "  unit")
+	for _, l := range levels {
+		gap := "proved"
+		if !l.Proved() {
+			gap = fmt.Sprint(l.Value - l.Bound)
+		}
+		p.put("  " + pad(l.Name, 12) + right(fmt.Sprint(l.Value), 10) + right(fmt.Sprint(l.Bound), 14) + right(gap, 10) + "  " + l.Unit)
 	}
 }

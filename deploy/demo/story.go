@@ -62,6 +62,8 @@ type Told struct {
 	Runs                  []scheduling.Run
 	// Drying and Ready are what rolls were seen as after their run, and once dry.
 	Drying, Ready []scheduling.Roll
+	// Plans are all that were made, in order.
+	Plans []scheduling.Plan
 	// After is what comes of the week after, Repair the plan made when a tank broke down.
 	After  After
 	Repair scheduling.Plan

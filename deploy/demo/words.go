@@ -3,6 +3,7 @@ package demo
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 
 	"wetside/lab/units"
@@ -71,7 +72,7 @@ func (b *Board) words() words {
 			add(bath.ID, "the "+bath.Role+" of "+kit.Name)
 		}
 	}
-	for _, e := range b.Sessions {
+	for _, e := range slices.Concat(b.Sessions, b.Others) {
 		add("session "+e.ID, b.sessionName(e.ID))
 		add(e.ID, b.sessionName(e.ID))
 	}
