@@ -68,10 +68,12 @@ func (m *matrix) add(ctx context.Context, tx pgx.Tx, owner, second string) error
 		`INSERT INTO waiting_entries (lab_id, id, member_id, from_at, until_at, joined_at)
 			SELECT $1, new_id('waiting', now()), id, now(), now() + interval '90 days', now() FROM members WHERE lab_id = $1 AND $2 <> ''`,
 		`INSERT INTO waiting_rolls (lab_id, entry_id, roll_id)
-			SELECT w.lab_id, w.id, min(r.id) FROM waiting_entries w JOIN rolls r USING (lab_id, member_id) WHERE lab_id = $1 AND $2 <> '' GROUP BY w.lab_id, w.id`,
+			SELECT w.lab_id, w.id, min(r.id) FROM waiting_entries w JOIN rolls r USING (lab_id, member_id) WHERE lab_id = $1 AND $2 <> '' GROUP BY w.lab_id, w.id
+			ON CONFLICT DO NOTHING`,
 		`DELETE FROM waiting_entries w WHERE lab_id = $1 AND $2 <> '' AND NOT EXISTS (SELECT FROM waiting_rolls r WHERE r.lab_id = w.lab_id AND r.entry_id = w.id)`,
 		`INSERT INTO tank_certifications (lab_id, member_id, tank_id, certified_by, certified_at)
-			SELECT m.lab_id, m.id, t.id, $2, now() FROM members m JOIN tanks t USING (lab_id) WHERE lab_id = $1`,
+			SELECT m.lab_id, m.id, t.id, $2, now() FROM members m JOIN tanks t USING (lab_id) WHERE lab_id = $1
+			ON CONFLICT DO NOTHING`,
 		`INSERT INTO payments (lab_id, id, payer, payee, amount_minor, paid_on, reference, note, state, recorded_by, recorded_at)
 			SELECT $1, new_id('payment', now()), NULL, id, 100, '2026-11-01', 'RF00', '', 'recorded', id, now() FROM members WHERE lab_id = $1 AND $2 <> ''`,
 	} {
