@@ -140,6 +140,7 @@ var types = map[string]any{
 	"PlanDifference": planner.Difference{}, "PlanLevelChange": planner.LevelChange{},
 	"PlanProgress": planner.Progress{}, "PlanRemedy": planner.Remedy{}, "PlanGains": scheduling.PlanGains{}, "PlanGain": planner.Gain{},
 	"PlanPlace": planner.Place{}, "PlanMove": planner.Move{},
+	"PlanClash": planner.Clash{}, "PlanClashHold": planner.ClashHold{},
 }
 
 // fieldsOf are the JSON names of a struct's fields, and which may be left out.

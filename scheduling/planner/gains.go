@@ -44,7 +44,7 @@ func Gains(ctx context.Context, p *Problem, plan *Plan) (gains []Gain, complete 
 		if len(q.Validate()) > 0 {
 			continue // such a session or kit cannot be
 		}
-		after, err := Solve(ctx, q, nil)
+		after, err := solve(ctx, q, nil, false)
 		if err != nil {
 			return nil, false, err
 		}

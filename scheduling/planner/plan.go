@@ -9,6 +9,10 @@ type Plan struct {
 	Levels  []Level   `json:"levels"`
 	// Moved are the rolls that the plan before had elsewhere: the changes of level 6.
 	Moved []Move `json:"moved,omitempty"`
+	// Clashes are the bookings and pins that cannot all be kept: for each held
+	// roll that is left out, once for those alike, what it clashes with. They are
+	// told for eight rolls at most, and looked for only by a search of all levels.
+	Clashes []Clash `json:"clashes,omitempty"`
 	// Complete says that the search ended by itself, not by the clock, so that
 	// the same problem gives the same plan on any machine.
 	Complete bool `json:"complete"`

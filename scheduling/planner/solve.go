@@ -32,6 +32,11 @@ const countable = 400
 // It fails with *[InvalidError] when the problem is not valid, and in no other
 // way: a problem too big to place leaves rolls out.
 func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, error) {
+	return solve(ctx, p, progress, p.Search.UpTo == 0)
+}
+
+// solve is Solve, and says whether to look for clashes.
+func solve(ctx context.Context, p *Problem, progress func(Progress), clashes bool) (*Plan, error) {
 	deadline := time.Now().Add(defaultBudget)
 	if p.Search.Budget > 0 {
 		deadline = time.Now().Add(p.Search.Budget.Std())
@@ -63,10 +68,11 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	plan, floor := sr.solveAlike(ctx, deadline, upTo)
 	if plan != nil {
 		if progress != nil {
-			if pf.bd != nil && len(m.rolls) <= countable {
-				pf.counted(&sr.bestWorth)
+			at := Progress{Levels: sr.bestWorth}
+			for i, l := range plan.Levels {
+				at.Bounds[i] = l.Bound
 			}
-			progress(Progress{Levels: sr.bestWorth})
+			progress(at)
 		}
 		return plan, nil
 	}
@@ -81,6 +87,10 @@ func Solve(ctx context.Context, p *Problem, progress func(Progress)) (*Plan, err
 	complete := sr.improve(pf, limit, upTo)
 	pl := sr.plan(pf, complete)
 	sr.tell(pl)
+	if clashes && sr.bestWorth[displaced] > 0 {
+		pl.Clashes = sr.clashes()
+		pl.Complete = pl.Complete && !sr.expired()
+	}
 	return pl, nil
 }
 
