@@ -12,7 +12,8 @@ type alone struct {
 }
 
 // measureAlone fills in alone for every type of roll.
-func measureAlone(m *model) []alone {
+func (bd *bounds) measureAlone() []alone {
+	m := bd.m
 	out := make([]alone, m.types)
 	done := make([]bool, m.types)
 	s := newState(m)
@@ -32,6 +33,7 @@ func measureAlone(m *model) []alone {
 		}
 		for _, sess := range r.sessions {
 			for _, set := range m.setsOf[m.class[r.class].process] {
+				bd.work(8)
 				t.sess, t.set = sess, set
 				t.rolls, t.cabs = append(t.rolls[:0], i), append(t.cabs[:0], 0)
 				if dry := s.soonest(t, firstStart[set]); dry < never {

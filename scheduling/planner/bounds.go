@@ -22,10 +22,54 @@ type bounds struct {
 	given  *[6]int64        // all of them, when they are known beforehand
 	packed map[string]int64 // runs by exact packing, by the rolls
 	floor  *[6]int64        // the least they are where no roll is left out, if known
+
+	expired func() bool
+	looked  int
 }
 
-func newBounds(m *model) *bounds {
-	bd := &bounds{m: m, alone: measureAlone(m)}
+// outOfTime ends the working out of a bound, wherever in it: half a bound is none.
+type outOfTime struct{}
+
+// boundOften is after how much of the work the clock is asked.
+const boundOften = 4096
+
+// work counts what is done for a bound, and ends it when time is over.
+func (bd *bounds) work(n int) {
+	if bd.looked += n; bd.looked >= boundOften {
+		bd.looked = 0
+		if bd.expired != nil && bd.expired() {
+			panic(outOfTime{})
+		}
+	}
+}
+
+// inTime does some work and says whether it ended before time was over.
+func inTime(do func()) (ok bool) {
+	defer func() {
+		if r := recover(); r != nil {
+			if _, over := r.(outOfTime); !over {
+				panic(r)
+			}
+			ok = false
+		}
+	}()
+	do()
+	return true
+}
+
+// newBounds works out what does not depend on a plan. When expired says that
+// time is over it gives up, and then bounds nothing.
+func newBounds(m *model, expired func() bool) *bounds {
+	bd := &bounds{m: m, expired: expired}
+	if !inTime(bd.prepare) {
+		return &bounds{m: m, given: new([6]int64)}
+	}
+	return bd
+}
+
+func (bd *bounds) prepare() {
+	m := bd.m
+	bd.alone = bd.measureAlone()
 	for i := range m.rolls {
 		r := &m.rolls[i]
 		bd.base += bd.of(i).cost
@@ -48,7 +92,6 @@ func newBounds(m *model) *bounds {
 	bd.first[displaced] = bd.displacedBound()
 	possible, impossible := bd.split()
 	bd.first[lateness] = max(bd.base+bd.crowded(possible), impossible+bd.assigned(possible))
-	return bd
 }
 
 // forcedOn is what the rolls of one component add to base at least: they alone
@@ -80,13 +123,24 @@ func (bd *bounds) split() (possible []int, impossible int64) {
 	return possible, impossible
 }
 
-func (bd *bounds) of(roll int) *alone { return &bd.alone[bd.m.rolls[roll].typ] }
+func (bd *bounds) of(roll int) *alone {
+	bd.work(1)
+	return &bd.alone[bd.m.rolls[roll].typ]
+}
 
-// all gives the bounds of the six levels of a plan of worth w.
-func (bd *bounds) all(w *worth) [6]int64 {
+// all gives the bounds of the six levels of a plan of worth w; where time is
+// over before they are worked out, those that depend on no plan.
+func (bd *bounds) all(w *worth) (out [6]int64) {
 	if bd.given != nil {
 		return *bd.given
 	}
+	if !inTime(func() { out = bd.counts(w) }) {
+		out = [6]int64{bd.first[displaced], bd.first[lateness]}
+	}
+	return out
+}
+
+func (bd *bounds) counts(w *worth) [6]int64 {
 	must := bd.mustPlace(w)
 	out := [6]int64{
 		bd.first[displaced], bd.first[lateness], bd.chemistryBound(w), bd.runsBound(w),

@@ -215,6 +215,7 @@ func (bd *bounds) largestRun(rolls []int) (height, area int64) {
 		for _, i := range rolls {
 			if bd.of(i).at[s] < never {
 				height = max(height, m.tanks[m.sess[s].tank].height)
+				bd.work(len(rolls))
 				area = max(area, bd.runArea(s, rolls))
 				break
 			}

@@ -116,7 +116,7 @@ func (cf *clashFinder) search(rolls []string) (*search, *bounds) {
 	}
 	sr := newSearch(compile(&q))
 	sr.expired = cf.expired
-	bd := newBounds(sr.m)
+	bd := newBounds(sr.m, sr.expired)
 	sr.hold(bd)
 	return sr, bd
 }

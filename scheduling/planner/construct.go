@@ -34,6 +34,22 @@ type builder struct {
 	trial   *batch
 	failed  []int64 // by type: the version of the plan in which it found no room
 	version int64
+	// expired, when set, ends the looking: asked now and then.
+	expired func() bool
+	looked  int
+}
+
+// lookedOften is after how many ways of placing a roll the clock is asked.
+const lookedOften = 512
+
+// mostWays is how many sessions and bath sets are looked at for one roll when a
+// place for it is found.
+const mostWays = 20_000
+
+// over says that the search's time is, as it was found now and then.
+func (bd *builder) over() bool {
+	bd.looked++
+	return bd.looked%lookedOften == 0 && bd.expired != nil && bd.expired()
 }
 
 func newBuilder(s *state) *builder {
@@ -60,6 +76,10 @@ func (bd *builder) insert(roll int) bool {
 		if bd.hopeless(roll, b.sess, join != nil, &best) {
 			continue
 		}
+		if bd.over() {
+			skipped = true
+			break
+		}
 		if bd.skip != nil && bd.skip() {
 			skipped = true
 			continue
@@ -69,15 +89,21 @@ func (bd *builder) insert(roll int) bool {
 		}
 	}
 	process := s.m.class[s.m.rolls[roll].class].process
+	ways := 0
 	sessions := s.m.rolls[roll].sessions
 	if bd.first == 0 && bd.soft == nil && join != nil && best[0] <= s.m.rolls[roll].soonLate && best[1] <= s.m.rolls[roll].waste {
 		sessions = nil // no run of its own can be better
 	}
+looking:
 	for _, se := range sessions {
 		if bd.hopeless(roll, se, join != nil || sess >= 0, &best) {
 			continue
 		}
 		for _, st := range s.m.setsOf[process] {
+			if ways++; bd.over() || ways > mostWays && (join != nil || sess >= 0) {
+				skipped = true
+				break looking
+			}
 			if st == bd.avoid || bd.shut[st] && s.mixedAt[st] == never || bd.skip != nil && bd.skip() {
 				skipped = true
 				continue

@@ -30,7 +30,7 @@ func Fits(ctx context.Context, p *Problem) (ok bool, plan *Plan, err error) {
 	}
 	sr := newSearch(m)
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
-	bd := newBounds(m)
+	bd := newBounds(m, sr.expired)
 	complete := sr.hold(bd)
 	return sr.bestWorth[displaced] == 0, sr.plan(&proofs{bd: bd, known: make(map[proofKey]int64)}, complete), nil
 }
@@ -55,7 +55,7 @@ func (sr *search) holdFirst(bd *bounds) {
 	}
 	held := newSearch(compile(heldOnly(sr.m.p)))
 	held.expired = sr.expired
-	held.hold(newBounds(held.m))
+	held.hold(newBounds(held.m, held.expired))
 	if held.bestWorth[displaced] >= sr.bestWorth[displaced] {
 		return
 	}

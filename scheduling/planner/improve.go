@@ -66,6 +66,7 @@ func newSearch(m *model) *search {
 	for i := range m.sets {
 		sr.mortal = sr.mortal || m.sets[i].mix && slices.ContainsFunc(m.sets[i].baths, func(b int) bool { return m.baths[b].life < never })
 	}
+	sr.bd.expired = func() bool { return sr.expired != nil && sr.expired() }
 	sr.bd.shuffle = func() int64 { return sr.rng.Int64N(1 << 20) }
 	return sr
 }
@@ -116,7 +117,7 @@ func (sr *search) rebuild(mode int, loose bool) {
 	}
 	misses := 0
 	for i, r := range sr.pool {
-		if i%64 == 63 && sr.expired() {
+		if (i%64 == 63 || len(sr.m.sess)*len(sr.m.sets) > manyWays) && sr.expired() {
 			break
 		}
 		if sr.bd.insert(r) {
@@ -128,6 +129,9 @@ func (sr *search) rebuild(mode int, loose bool) {
 		}
 	}
 }
+
+// manyWays is from how many ways of placing one roll the clock is asked before each.
+const manyWays = 100_000
 
 // accept makes the state's plan the current one, and the best if it is.
 func (sr *search) accept() {
@@ -270,6 +274,9 @@ func (sr *search) fill() {
 	sr.bd.version++
 	sr.bd.skip, sr.bd.tie, sr.bd.first, sr.bd.avoid, s.hangBy = nil, 0, 0, -1, hangFast
 	for r := range sr.m.rolls {
+		if r%64 == 63 && sr.expired() {
+			break
+		}
 		if s.of[r] == nil {
 			sr.bd.insert(r)
 		}

@@ -35,7 +35,7 @@ func (bd *bounds) proofs(steps int64) *proofs {
 // relaxed makes the relaxation when it is first needed; false when there is none.
 func (pf *proofs) relaxed() bool {
 	if pf.rx == nil && !pf.few {
-		pf.rx = pf.bd.relax()
+		inTime(func() { pf.rx = pf.bd.relax() })
 		pf.few = pf.rx == nil
 	}
 	return pf.rx != nil

@@ -42,6 +42,10 @@ func (sr *search) plan(pf *proofs, complete bool) *Plan {
 	return pl
 }
 
+// mostHurried bounds the ways of placing rolls that are looked at for their
+// reasons once time is over.
+const mostHurried = 50_000
+
 // explanations gives the reasons for every roll left out of the state's plan;
 // alike rolls have alike reasons. When the search is out of time they name no
 // change.
@@ -59,6 +63,14 @@ func (sr *search) explanations() []LeftOut {
 	if !sr.verify {
 		verify = nil
 	}
+	hurried := 0
+	expired := func() bool {
+		if !sr.expired() {
+			return false
+		}
+		hurried += explainedOften
+		return hurried > mostHurried
+	}
 	for i := range m.rolls {
 		if sr.s.of[i] != nil {
 			continue
@@ -66,7 +78,8 @@ func (sr *search) explanations() []LeftOut {
 		lo, ok := byType[m.rolls[i].typ]
 		if !ok {
 			sr.cutShort = sr.cutShort || sr.expired()
-			lo = sr.s.explain(i, !sr.cutShort, verify)
+			lo = sr.s.explain(i, !sr.cutShort, verify, expired)
+			sr.cutShort = sr.cutShort || sr.expired()
 			byType[m.rolls[i].typ] = lo
 		}
 		lo.Roll, lo.Reasons = m.p.Rolls[i].ID, slices.Clone(lo.Reasons)

@@ -158,7 +158,8 @@ func (sr *search) solveAlike(ctx context.Context, deadline time.Time, upTo int) 
 	if len(p.Capacity) == 0 {
 		return nil, nil // one run takes all: the search finds it at once
 	}
-	ctx, cancel := context.WithDeadline(ctx, deadline)
+	// A quarter of the time is left to the search, should the packing not end.
+	ctx, cancel := context.WithTimeout(ctx, time.Until(deadline)*3/4)
 	defer cancel()
 	res, err := packing.Solve(ctx, &p, packing.Limits{Work: max(alikeWork, int64(m.p.Search.Budget)*workPerSecond)})
 	if err != nil {

@@ -105,6 +105,7 @@ const (
 	ReasonHandedIn     = "handed-in"      // handed in too late
 	ReasonBanned       = "banned"         // by the steward
 	ReasonBookedElse   = "held-elsewhere" // booked or pinned to another session
+	ReasonTimeOver     = "time-over"      // the search's time ended before all that stands in the way was found
 )
 
 // A Level is one step of the objective's order: smaller is better, and a

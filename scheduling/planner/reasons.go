@@ -7,10 +7,11 @@ import (
 
 // explain gives every reason for which a roll is not in the plan, session by
 // session, and, if asked, the smallest change that would place it, verified
-// when there is a verifier.
-func (s *state) explain(roll int, change bool, verify func(r *Remedy, roll, sess int) bool) LeftOut {
+// when there is a verifier. When time is over it says so in place of what it
+// has not found.
+func (s *state) explain(roll int, change bool, verify func(r *Remedy, roll, sess int) bool, expired func() bool) LeftOut {
 	m := s.m
-	ex := &explainer{s: s, roll: roll, bd: newBuilder(s)}
+	ex := &explainer{s: s, roll: roll, bd: newBuilder(s), expired: expired}
 	r := &m.rolls[roll]
 	process := m.p.Classes[r.class].Process
 	kind := m.p.Reels[r.kind].Kind
@@ -30,6 +31,9 @@ func (s *state) explain(roll int, change bool, verify func(r *Remedy, roll, sess
 		ex.add(ReasonBookedElse, "", "held to session %s, so no other is open to it", m.p.Sessions[r.held].ID)
 	}
 	for sess := range m.sess {
+		if ex.over {
+			break
+		}
 		if m.kinds[r.kind].count == 0 || r.held != noHold && r.held != sess || !m.sess[sess].process[m.class[r.class].process] {
 			continue
 		}
@@ -48,11 +52,14 @@ func (s *state) explain(roll int, change bool, verify func(r *Remedy, roll, sess
 	if !usable {
 		ex.add(ReasonNoSession, "", "no session open to it allows %s in a tank that takes a %s reel", process, kind)
 	}
+	if ex.over {
+		ex.add(ReasonTimeOver, "", "the search's time was over before all sessions had been looked at")
+	}
 	if len(ex.out) == 0 {
 		ex.add(ReasonCabinet, "", "it would be dry later than leaving it out counts")
 	}
 	out := LeftOut{Roll: m.p.Rolls[roll].ID, Reasons: ex.out}
-	if change {
+	if change && !ex.over {
 		out.Change, out.Remedy, out.Verified = ex.change(verify)
 	}
 	return out
@@ -65,7 +72,14 @@ type explainer struct {
 	roll int
 	out  []Reason
 	in   int // the session that the last change tried would place it in
+
+	expired func() bool
+	looked  int
+	over    bool // expired was found to be so
 }
+
+// explainedOften is after how many ways of placing a roll the clock is asked.
+const explainedOften = 16
 
 // add notes a reason, once for a rule and session.
 func (ex *explainer) add(code, session, format string, args ...any) {
@@ -80,14 +94,14 @@ func (ex *explainer) session(sess int) {
 	s, m := ex.s, ex.s.m
 	class := m.rolls[ex.roll].class
 	for _, set := range m.setsOf[m.class[class].process] {
-		if m.sets[set].carries[class] {
+		if m.sets[set].carries[class] && !ex.over {
 			b := &batch{sess: sess, set: set, reels: make([]int64, len(m.kinds))}
 			m.with(b, ex.roll)
 			ex.way(b)
 		}
 	}
 	for _, o := range s.batches {
-		if o.sess != sess || !m.share(class, o.class) {
+		if ex.over || o.sess != sess || !m.share(class, o.class) {
 			continue
 		}
 		b := &batch{sess: sess, set: o.set, reels: make([]int64, len(m.kinds)), rolls: slices.Clone(o.rolls), cabs: slices.Clone(o.cabs)}
@@ -104,6 +118,12 @@ var timed = []string{ReasonSessionTime, ReasonOperator, ReasonBathBusy, ReasonRe
 // way finds what stands in the way of one batch.
 func (ex *explainer) way(b *batch) {
 	s, m := ex.s, ex.s.m
+	if ex.looked++; ex.looked%explainedOften == 0 && ex.expired() {
+		ex.over = true
+	}
+	if ex.over {
+		return
+	}
 	switch code := m.shape(b); code {
 	case "":
 	case reasonClass:

@@ -123,7 +123,13 @@ func (m *model) groupRolls() {
 	seen := make(map[string]int)
 	for i := range m.rolls {
 		r := &m.rolls[i]
-		key := fmt.Sprint(r.class, r.kind, r.area, r.weight, r.in, r.due, r.held, r.tracked, r.prev, r.takes, m.banned[i])
+		banned := make([]byte, len(m.banned[i]))
+		for s, is := range m.banned[i] {
+			if is {
+				banned[s] = 1
+			}
+		}
+		key := fmt.Sprint(r.class, r.kind, r.area, r.weight, r.in, r.due, r.held, r.tracked, r.prev, r.takes, string(banned))
 		t, ok := seen[key]
 		if !ok {
 			t = len(seen)

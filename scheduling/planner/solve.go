@@ -79,7 +79,7 @@ func solve(ctx context.Context, p *Problem, progress func(Progress), clashes boo
 	if !sr.seen {
 		sr.first()
 	}
-	bd := newBounds(m)
+	bd := newBounds(m, sr.expired)
 	bd.floor = floor
 	*pf = *bd.proofs(limit)
 	pf.proved = sr.report

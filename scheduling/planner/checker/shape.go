@@ -83,7 +83,7 @@ var reasonCodes = []string{
 	planner.ReasonNoSession, planner.ReasonReelKind, planner.ReasonReels, planner.ReasonTankHeight,
 	planner.ReasonSolution, planner.ReasonRunArea, planner.ReasonNoBath, planner.ReasonBathCapacity,
 	planner.ReasonBathLife, planner.ReasonBathBusy, planner.ReasonSessionTime, planner.ReasonOperator, planner.ReasonCabinet,
-	planner.ReasonHandedIn, planner.ReasonBanned, planner.ReasonBookedElse,
+	planner.ReasonHandedIn, planner.ReasonBanned, planner.ReasonBookedElse, planner.ReasonTimeOver,
 }
 
 // checkLeftOut finds unknown rolls and reasons that say nothing.
