@@ -5,12 +5,15 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
 	"wetside/lab/jobs"
+	"wetside/lab/telling"
 )
 
 // A Calendar is how a lab's calendar is kept.
@@ -140,15 +143,50 @@ func open(ctx context.Context, tx pgx.Tx, s lab.Scope, span days) error {
 }
 
 // daysAhead is the job that, every day, opens the days ahead of every lab that
-// says how many, and offers their places to who waits.
+// says how many, tells the stewards what came otherwise on the days that are
+// newly open, and offers the places to who waits.
 func daysAhead() jobs.Work {
 	return jobs.Work{Kind: "open-days-ahead", Daily: true, Do: func(ctx context.Context, tx pgx.Tx, s lab.Scope, _ json.RawMessage) error {
+		if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
+			return err
+		}
+		before, err := ReadCalendar(ctx, tx, s.Lab.ID)
+		if err != nil {
+			return err
+		}
 		change, err := OpenAhead(ctx, tx, s)
-		if err != nil || len(change.Sessions)+len(change.Changed) == 0 {
+		if err != nil {
+			return err
+		}
+		if err := tellSkipped(ctx, tx, s, before, change); err != nil || len(change.Sessions)+len(change.Changed) == 0 {
 			return err
 		}
 		return OfferPlaces(ctx, tx, s)
 	}}
+}
+
+// mostTold is how many days one notice names.
+const mostTold = 20
+
+// tellSkipped tells the stewards of days that no session came of, or one at
+// another time: once, when the day is first open. What was open before was
+// answered to whoever opened it. A day that is closed is no news.
+func tellSkipped(ctx context.Context, tx pgx.Tx, s lab.Scope, before Calendar, change CalendarChange) error {
+	told := slices.DeleteFunc(slices.Concat(change.Skipped, change.Moved), func(n OccurrenceNote) bool {
+		return n.Code == "closed" || slices.ContainsFunc(before.Opened, func(d OpenedDays) bool { return d.FromDay <= n.Day && n.Day <= d.UntilDay })
+	})
+	if len(told) == 0 {
+		return nil
+	}
+	var days []string
+	for _, n := range told[:min(len(told), mostTold)] {
+		days = append(days, n.Day+" ("+n.Detail+")")
+	}
+	if more := len(told) - len(days); more > 0 {
+		days = append(days, fmt.Sprintf("%d more", more))
+	}
+	return telling.Tell(ctx, tx, s, telling.Notice{Kind: telling.DaysSkipped, Role: lab.RoleSteward,
+		Words: map[string]string{"days": strings.Join(days, "; ")}})
 }
 
 // OpenAhead makes the sessions of the days ahead that the lab keeps open. Where

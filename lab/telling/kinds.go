@@ -29,6 +29,7 @@ const (
 	KitClosed        Kind = "kit-closed"        // kit
 	SignInChanged    Kind = "sign-in-changed"   // what
 	HookDisabled     Kind = "hook-disabled"     // url, why
+	DaysSkipped      Kind = "days-skipped"      // days
 )
 
 // told is how a kind is worded. {word} stands for a word that the notice
@@ -59,6 +60,7 @@ var wording = []told{
 	{KitClosed, "A kit's costs are shared", "{kit} is closed and its price shared among those who used it; your statement shows your part.", true},
 	{SignInChanged, "Your sign-in has changed", "{what}. If that was not you, tell the keeper of the lab.", true},
 	{HookDisabled, "A web hook is switched off", "Nothing is sent to {url} any more: {why}.", true},
+	{DaysSkipped, "Days without their session", "Days were opened on which no session came of an opening, or one at another time: {days}.", true},
 }
 
 // wordingOf finds a kind. It fails for one that is not in the table.
