@@ -302,7 +302,7 @@ func (c *call) admit(ctx context.Context, tx pgx.Tx) (lab.Scope, error) {
 	case s.By.LeftAt != nil:
 		return s, unauthenticated("invalid_token", "the token's member has left the lab")
 	case !stands:
-		return s, unauthenticated("invalid_token", "the token's sign-in was ended; sign in again")
+		return s, errOver()
 	case !c.op.Who.admits(s.By):
 		return s, lab.Refuse(lab.Forbidden, "forbidden", "this takes a role that you do not have in this lab")
 	}

@@ -135,7 +135,7 @@ func New(cfg Config) (*API, error) {
 	a.pager = pager{key: a.mint.derived("cursors")}
 	a.metrics = newMetrics(cfg.Pool, a.streams.count)
 	a.store = database.NewStore(cfg.Pool, a.metrics.retried)
-	a.boards = &watcher{store: a.store, drained: a.drained, poll: boardPoll}
+	a.boards = &watcher{store: a.store, drained: a.drained, poll: boardPoll, clock: a.clock}
 	a.hasher = signin.NewHasher(a.random)
 	vault, err := signin.NewVault(derived(cfg.Secret, signingKeys), a.mint.lifetime, a.random)
 	if err != nil {

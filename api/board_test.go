@@ -145,6 +145,39 @@ func TestAMemberWhoLeavesHearsNoMore(t *testing.T) {
 	}
 }
 
+// A stream ends with the sign-in that it came by, with no change to wait for,
+// and others' go on.
+func TestStreamsEndWithTheirSignIn(t *testing.T) {
+	t.Parallel()
+	w := newWall(t)
+	path := w.member.Path("board", "events")
+	for name, end := range map[string]func(c *apitest.Client){
+		"sign-out": func(c *apitest.Client) { c.Do(http.MethodDelete, c.Path("sign-in"), nil).Want(204) },
+		"everywhere": func(c *apitest.Client) {
+			c.Do(http.MethodDelete, c.Path("members", c.MemberID, "sign-ins"), nil).Want(204)
+		},
+		"departure": func(c *apitest.Client) { w.keeper.Post(c.Path("members", c.MemberID, "departure"), nil).Want(200) },
+	} {
+		leaving := w.Join(t, w.keeper, "Cyd "+name)
+		ends, stays := leaving.Listen(path), w.member.Listen(path)
+		ends.Next()
+		stays.Next()
+		end(leaving)
+		begun := time.Now()
+		if e, ok := ends.Next(); !ok || e.Name != "problem" || !strings.Contains(e.Data, `"unauthenticated"`) {
+			t.Errorf("%s: told %+v, %t", name, e, ok)
+		}
+		if e, ok := ends.Next(); ok || time.Since(begun) > 10*time.Second {
+			t.Errorf("%s: told %+v, %t, after %s", name, e, ok, time.Since(begun))
+		}
+		w.open(t, 1+len(name))
+		if e, ok := stays.Next(); !ok || e.Name != "board" {
+			t.Errorf("%s: another's stream is told %+v, %t", name, e, ok)
+		}
+		stays.Close()
+	}
+}
+
 func TestAMemberHasAFewStreamsAtATime(t *testing.T) {
 	t.Parallel()
 	w := newWall(t)

@@ -30,7 +30,8 @@ const (
 )
 
 // A streamer answers with server-sent events until it has no more to say or ctx
-// is done: the caller has gone, the token has run out, or the server stops. It
+// is done: the caller has gone, the token has run out, the sign-in was ended, or
+// the server stops. It
 // gets no transaction; out has those it needs. A refusal before the first event
 // is answered as a problem, later ones as an event "problem".
 type streamer func(ctx context.Context, s lab.Scope, r Request, out *events) error
@@ -131,8 +132,15 @@ func (o operation) streams(r *http.Request) bool {
 	return o.Stream != nil && (o.Handle == nil || strings.Contains(r.Header.Get("Accept"), eventStream))
 }
 
+// errOver ends a stream whose sign-in is over, or whose member has left.
+func errOver() error {
+	return unauthenticated("invalid_token", "the token's sign-in was ended; sign in again")
+}
+
 // stream answers by server-sent events.
 func (c *call) stream(ctx context.Context, w http.ResponseWriter) error {
+	ctx, end := context.WithCancelCause(ctx)
+	defer end(nil)
 	ctx, cancel := context.WithTimeout(ctx, c.who.ExpiresAt.Sub(c.clock))
 	defer cancel()
 	defer context.AfterFunc(c.api.drained, cancel)()
@@ -155,9 +163,15 @@ func (c *call) stream(ctx context.Context, w http.ResponseWriter) error {
 	if c.http.Method == http.MethodHead {
 		return out.write(nil)
 	}
+	if c.who.SignIn != "" {
+		defer c.api.boards.attend(c.who.Lab, c.who.SignIn, func() { end(errOver()) })()
+	}
 	var beating sync.WaitGroup
 	beating.Go(func() { out.beat(ctx, cancel) })
 	err = c.op.Stream(ctx, s, c.req, out)
+	if over := new(failure); errors.As(context.Cause(ctx), &over) {
+		err = over
+	}
 	cancel()
 	beating.Wait()
 	switch {

@@ -141,6 +141,25 @@ func SignedIn(ctx context.Context, tx pgx.Tx, labID, memberID, signInID string, 
 	return r.Member, r.Stands, err
 }
 
+// Over are those of the lab's sign-ins that do not stand at clock: ended, run
+// out, not there, or of somebody who has left.
+func Over(ctx context.Context, tx pgx.Tx, labID string, signIns []string, clock time.Time) ([]string, error) {
+	if len(signIns) == 0 {
+		return nil, nil
+	}
+	rows, err := tx.Query(ctx, `SELECT i FROM unnest($2::text[]) i WHERE NOT EXISTS (
+		SELECT FROM sign_ins s JOIN members m ON m.lab_id = s.lab_id AND m.id = s.member_id
+		WHERE s.lab_id = $1 AND s.id = i AND s.ended_at IS NULL AND s.expires_at > $3 AND m.left_at IS NULL)`, labID, signIns, clock)
+	if err != nil {
+		return nil, fmt.Errorf("look for sign-ins: %w", err)
+	}
+	over, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return nil, fmt.Errorf("look for sign-ins: %w", err)
+	}
+	return over, nil
+}
+
 // MayActFor refuses with NotFound where there is no such member, and with
 // Forbidden where the one who asks lacks a role of theirs: neither a code nor an
 // end of all sign-ins is theirs to give.
