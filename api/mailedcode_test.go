@@ -51,6 +51,12 @@ const signInPage = "https://coop.example.org/enter"
 func startMailing(t *testing.T) (*apitest.Server, *postbox) {
 	t.Helper()
 	s := apitest.Start(t, func(c *api.Config) { c.Mails, c.SignInPage = true, signInPage })
+	return s, startJobs(t, s)
+}
+
+// startJobs has a server's jobs done, and gives the postbox for its mail.
+func startJobs(t *testing.T, s *apitest.Server) *postbox {
+	t.Helper()
 	box := &postbox{}
 	works := append(telling.Works(telling.Config{Mailer: box}), signin.Works(signInPage, rand.Reader)...)
 	engine, err := jobs.New(jobs.Config{Pool: s.Pool, Store: database.NewStore(s.Pool, nil), Log: slog.New(slog.DiscardHandler), Workers: 2}, works...)
@@ -65,7 +71,7 @@ func startMailing(t *testing.T) (*apitest.Server, *postbox) {
 			t.Error(err)
 		}
 	})
-	return s, box
+	return box
 }
 
 var (

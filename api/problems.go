@@ -62,6 +62,7 @@ var problemTypes = []problemType{
 	{"malformed", 400, "Not what the contract says", "The request is not of the shape that /openapi.yaml gives. Each error names a field by JSON Pointer, or a parameter, and what is wrong with it."},
 	{"member-already", 409, "A member already", "The OpenID provider's person is bound to a member of this lab. Sign in as that."},
 	{"member-has-film", 409, "The member's film is in the lab", "Hand the rolls back, or take them off the shelf, before anybody is erased."},
+	{"member-has-bookings", 409, "The member has places to come", "Cancel their bookings and take them off the waiting list before anybody is erased."},
 	{"member-has-balance", 409, "The member's account is not even", "Who leaves owes nothing, is owed nothing, and has no payment waiting to be confirmed. Settle first."},
 	{"member-left", 409, "The member has left", "Somebody who has left the lab cannot sign in."},
 	{"member-not-left", 409, "The member is still here", "What members owe and are owed is settled. Only what is left of those who have gone, and of guests, is written off."},

@@ -43,7 +43,7 @@ func AskForCode(ctx context.Context, tx pgx.Tx, labID, email string, clock time.
 // own pages take a code or an invitation out of the address's fragment, which no
 // server on the way sees or logs.
 func Works(page string, random io.Reader) []jobs.Work {
-	return []jobs.Work{{Kind: kindCode, Do: func(ctx context.Context, tx pgx.Tx, s lab.Scope, raw json.RawMessage) error {
+	return []jobs.Work{sweepWork(), {Kind: kindCode, Do: func(ctx context.Context, tx pgx.Tx, s lab.Scope, raw json.RawMessage) error {
 		var in codeJob
 		if err := json.Unmarshal(raw, &in); err != nil {
 			return fmt.Errorf("payload: %w", err)

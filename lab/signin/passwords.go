@@ -48,7 +48,7 @@ type Try struct {
 // depend on whether the address is somebody's.
 func TryAddress(ctx context.Context, tx pgx.Tx, labID, email string, clock time.Time) (Try, time.Duration, error) {
 	clean, _ := lab.CleanEmail(email)
-	t := Try{key: hash("address " + clean)}
+	t := Try{key: failuresAt(clean)}
 	m, known, err := lab.MemberByEmail(ctx, tx, labID, clean)
 	if err != nil {
 		return t, 0, err
@@ -65,7 +65,7 @@ func TryAddress(ctx context.Context, tx pgx.Tx, labID, email string, clock time.
 
 // TryMember is TryAddress for a member who is in already.
 func TryMember(ctx context.Context, tx pgx.Tx, labID string, m lab.Member, clock time.Time) (Try, time.Duration, error) {
-	t := Try{Member: m, key: hash("member " + m.ID)}
+	t := Try{Member: m, key: failuresOf(m)}
 	var err error
 	if t.PHC, err = passwordOf(ctx, tx, labID, m.ID); err != nil {
 		return t, 0, err
@@ -73,6 +73,11 @@ func TryMember(ctx context.Context, tx pgx.Tx, labID string, m lab.Member, clock
 	wait, err := waitFor(ctx, tx, labID, t.key, clock)
 	return t, wait, err
 }
+
+// failuresAt and failuresOf are what wrong passwords are counted by: an address,
+// whether anybody's or not, and a member who is in already.
+func failuresAt(email string) []byte { return hash("address " + email) }
+func failuresOf(m lab.Member) []byte { return hash("member " + m.ID) }
 
 func passwordOf(ctx context.Context, tx pgx.Tx, labID, memberID string) (phc string, err error) {
 	err = tx.QueryRow(ctx, `SELECT phc FROM passwords WHERE lab_id = $1 AND member_id = $2`, labID, memberID).Scan(&phc)
@@ -146,7 +151,7 @@ func SetPassword(ctx context.Context, tx pgx.Tx, labID string, m lab.Member, phc
 	if err != nil {
 		return fmt.Errorf("set password: %w", err)
 	}
-	tries := []Try{{key: hash("member " + m.ID)}}
+	tries := []Try{{key: failuresOf(m)}}
 	if m.Email != nil {
 		tries = append(tries, Try{key: hash("address " + *m.Email)})
 	}
