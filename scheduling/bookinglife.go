@@ -109,10 +109,17 @@ func lapseOne(ctx context.Context, tx pgx.Tx, s lab.Scope, id string) error {
 // freePlaces gives up the places of a booking that has ended; a self-service
 // session that nobody has booked any more is nobody's.
 func freePlaces(ctx context.Context, tx pgx.Tx, s lab.Scope, booking, session string) error {
+	if err := freeRolls(ctx, tx, s, booking); err != nil {
+		return err
+	}
+	return handBack(ctx, tx, s, session)
+}
+
+func freeRolls(ctx context.Context, tx pgx.Tx, s lab.Scope, booking string) error {
 	if _, err := tx.Exec(ctx, `UPDATE booking_rolls SET live = false WHERE lab_id = $1 AND booking_id = $2`, s.Lab.ID, booking); err != nil {
 		return fmt.Errorf("free places: %w", err)
 	}
-	return handBack(ctx, tx, s, session)
+	return nil
 }
 
 // heldUntil is when a hold made now ends: after the rule's span, and with its
@@ -164,15 +171,21 @@ func changeable(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, version 
 	return rules, b, session, err
 }
 
-// update writes a change of a booking, whose version it raises.
-func update(ctx context.Context, tx pgx.Tx, s lab.Scope, id, set string, args ...any) (Booking, error) {
-	_, err := tx.Exec(ctx, `UPDATE bookings SET `+set+`, version = version + 1 WHERE lab_id = $1 AND id = $2`,
+// alter writes a change of a booking, whose version it raises.
+func alter(ctx context.Context, tx pgx.Tx, s lab.Scope, id, assigned string, args ...any) error {
+	_, err := tx.Exec(ctx, `UPDATE bookings SET `+assigned+`, version = version + 1 WHERE lab_id = $1 AND id = $2`,
 		append([]any{s.Lab.ID, id}, args...)...)
 	if err != nil {
-		return Booking{}, fmt.Errorf("change booking: %w", err)
+		return fmt.Errorf("change booking: %w", err)
 	}
+	return nil
+}
+
+// update is alter, as a change of the schedule, and reads the booking again.
+func update(ctx context.Context, tx pgx.Tx, s lab.Scope, id, assigned string, args ...any) (Booking, error) {
 	var b Booking
-	err = database.Together(ctx, tx,
+	err := database.Together(ctx, tx,
+		func(tx pgx.Tx) error { return alter(ctx, tx, s, id, assigned, args...) },
 		func(tx pgx.Tx) error { return lab.Touch(ctx, tx, s.Lab.ID) },
 		func(tx pgx.Tx) (err error) {
 			b, err = FindBooking(ctx, tx, s, id)
@@ -211,34 +224,37 @@ func CancelBooking(ctx context.Context, tx pgx.Tx, s lab.Scope, id string, versi
 	if err != nil {
 		return Booking{}, err
 	}
-	if err := onShelf(ctx, tx, s, b.Rolls); err != nil {
-		return Booking{}, err
+	late, kind := rules.late(s, b, session), telling.BookingCancelled
+	writes := []func(pgx.Tx) error{
+		func(tx pgx.Tx) error { return onShelf(ctx, tx, s, b.Rolls) },
+		func(tx pgx.Tx) error { return freeRolls(ctx, tx, s, id) },
+		func(tx pgx.Tx) error { return handBack(ctx, tx, s, session.ID) },
+		func(tx pgx.Tx) error { return alter(ctx, tx, s, id, `cancelled_at = $3, late = $4`, s.Now, late) },
 	}
-	late := rules.late(s, b, session)
-	if late {
-		if err := strike(ctx, tx, s, b, LateCancel); err != nil {
-			return Booking{}, err
-		}
-	}
-	if err := freePlaces(ctx, tx, s, id, session.ID); err != nil {
-		return Booking{}, err
-	}
-	kind := telling.BookingCancelled
 	if late {
 		kind = telling.CancelledLate
+		writes = append(writes, func(tx pgx.Tx) error { return strike(ctx, tx, s, b, LateCancel) })
 	}
 	if b.Offered && b.Status == Held {
-		if err := offerAnswered(ctx, tx, s, id, b.Session, Declined); err != nil {
-			return Booking{}, err
-		}
+		writes = append(writes, func(tx pgx.Tx) error { return offerAnswered(ctx, tx, s, id, b.Session, Declined) })
 	}
-	if b, err = update(ctx, tx, s, id, `cancelled_at = $3, late = $4`, s.Now, late); err != nil {
-		return Booking{}, err
+	var due bool
+	var after Booking
+	err = database.Together(ctx, tx, append(writes,
+		func(tx pgx.Tx) error { return lab.Touch(ctx, tx, s.Lab.ID) },
+		func(tx pgx.Tx) error { return tell(ctx, tx, s, kind, b, session, nil) },
+		func(tx pgx.Tx) (err error) {
+			due, err = offersDue(ctx, tx, s.Lab.ID)
+			return err
+		},
+		func(tx pgx.Tx) (err error) {
+			after, err = FindBooking(ctx, tx, s, id)
+			return err
+		})...)
+	if err == nil && (due || b.Offered) { // declining an offer leaves its entry waiting
+		err = OfferPlaces(ctx, tx, s)
 	}
-	if err := OfferPlaces(ctx, tx, s); err != nil {
-		return Booking{}, err
-	}
-	return b, tell(ctx, tx, s, kind, b, session, nil)
+	return after, err
 }
 
 // late says whether the member who acts gives a place back after the cut-off.

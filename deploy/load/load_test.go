@@ -26,7 +26,7 @@ func TestScriptIsWhatWasHeard(t *testing.T) {
 	}
 	w := &writer{conn: conn, types: map[uint32]string{}, params: map[string][]uint32{}}
 	s, err := w.script(t.Context(), []said{
-		{sql: "begin"},
+		{sql: "BEGIN; SELECT 1"},
 		{sql: "INSERT INTO places (id, roll, at) VALUES ('made', $1, $2) RETURNING id", args: []any{"roll_1", nil}},
 		{sql: "SELECT FROM places WHERE id = $2 AND roll = ANY($1)", args: []any{[]string{"roll_1"}, "made"}, along: true},
 		{sql: "SELECT FROM places WHERE roll = $1", args: []any{"roll_1"}},
@@ -35,7 +35,10 @@ func TestScriptIsWhatWasHeard(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := `begin;
+	want := `\startpipeline
+BEGIN;
+SELECT 1;
+\endpipeline
 INSERT INTO places (id, roll, at) VALUES ('made', :v0::text, NULL::timestamp with time zone) RETURNING id
 \gset
 \startpipeline

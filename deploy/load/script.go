@@ -46,6 +46,7 @@ func (w *writer) script(ctx context.Context, heard []said) (*script, error) {
 	var text strings.Builder
 	made := map[string]bool{} // ids that the database made
 	together := false
+	heard = parted(heard)
 	for i, h := range heard {
 		if h.along && !together {
 			text.WriteString("\\startpipeline\n")
@@ -72,6 +73,23 @@ func (w *writer) script(ctx context.Context, heard []said) (*script, error) {
 	}
 	s.text = text.String()
 	return s, nil
+}
+
+// parted is what was heard, with texts of several statements taken apart, which
+// pgbench would send one after another.
+func parted(heard []said) []said {
+	var out []said
+	for _, h := range heard {
+		if len(h.args) > 0 {
+			out = append(out, h)
+			continue
+		}
+		statements := strings.Split(h.sql, ";")
+		for i, sql := range statements {
+			out = append(out, said{sql: sql, along: i < len(statements)-1})
+		}
+	}
+	return out
 }
 
 // newID is the id, in the second argument of the statement that comes next, that

@@ -9,6 +9,7 @@ import (
 	"net"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
@@ -61,6 +62,7 @@ func (s *Store) once(ctx context.Context, opts pgx.TxOptions, labID string, f fu
 		return false, fmt.Errorf("%w: %w", ErrNoConnection, err)
 	}
 	defer conn.Release()
+	opts.BeginQuery = begin(opts, labID, timeLeft(ctx))
 	tx, err := conn.BeginTx(ctx, opts)
 	if err != nil {
 		return false, fmt.Errorf("begin: %w", err)
@@ -72,16 +74,6 @@ func (s *Store) once(ctx context.Context, opts pgx.TxOptions, labID string, f fu
 		defer cancel()
 		_ = tx.Rollback(after)
 	}()
-	// The role owns nothing: nobody can change what is in the books.
-	_, err = tx.Exec(ctx, `SELECT set_config('role', 'wetside_app', true),
-		set_config('wetside.lab', $1, true),
-		set_config('statement_timeout', $2, true),
-		set_config('lock_timeout', $3, true),
-		set_config('idle_in_transaction_session_timeout', $4, true)`,
-		labID, milliseconds(statementTime), milliseconds(lockWait), milliseconds(timeLeft(ctx)))
-	if err != nil {
-		return false, fmt.Errorf("set role, lab and timeouts: %w", err)
-	}
 	if err := f(tx); err != nil {
 		return true, err
 	}
@@ -96,6 +88,26 @@ func (s *Store) once(ctx context.Context, opts pgx.TxOptions, labID string, f fu
 	return true, nil
 }
 
+// begin is what begins a transaction, in one round trip. The role owns nothing:
+// nobody can change what is in the books.
+func begin(opts pgx.TxOptions, labID string, left time.Duration) string {
+	return fmt.Sprintf(`BEGIN ISOLATION LEVEL %s %s; SELECT set_config('role', 'wetside_app', true),
+		set_config('wetside.lab', %s, true),
+		set_config('statement_timeout', '%dms', true),
+		set_config('lock_timeout', '%dms', true),
+		set_config('idle_in_transaction_session_timeout', '%dms', true)`, opts.IsoLevel, opts.AccessMode,
+		literal(labID), statementTime.Milliseconds(), lockWait.Milliseconds(), left.Milliseconds())
+}
+
+// literal is an id in SQL, where a value cannot be bound. What PostgreSQL cannot
+// take as text, or might take for more than text, is the name of nothing.
+func literal(id string) string {
+	if !utf8.ValidString(id) || strings.ContainsAny(id, "\\\x00") {
+		return "''"
+	}
+	return "'" + strings.ReplaceAll(id, "'", "''") + "'"
+}
+
 // timeLeft is how long the caller still has, for a session left idle.
 func timeLeft(ctx context.Context) time.Duration {
 	if deadline, ok := ctx.Deadline(); ok {
@@ -103,8 +115,6 @@ func timeLeft(ctx context.Context) time.Duration {
 	}
 	return usualTime
 }
-
-func milliseconds(d time.Duration) string { return fmt.Sprintf("%dms", d.Milliseconds()) }
 
 // jitter pauses for a random part of a span that doubles with each try.
 func jitter(ctx context.Context, try int) error {

@@ -251,7 +251,10 @@ func TestATransactionWorksInOneLabAsTheRoleThatOwnsNothing(t *testing.T) {
 		}
 		return got
 	}
-	for _, lab := range []string{"lab_1", "", `l'ab "2`} {
+	for lab, in := range map[string]string{
+		"lab_1": "lab_1", "": "", `l'ab "2`: `l'ab "2`, `', true); DROP TABLE tries; --`: `', true); DROP TABLE tries; --`,
+		`\', true); DROP TABLE tries; --`: "", "lab\x001": "", "lab\xff": "", // names of nothing
+	} {
 		for _, opts := range []pgx.TxOptions{database.Reading, database.Writing} {
 			var got, entered string
 			err := s.InTx(t.Context(), opts, lab, func(tx pgx.Tx) error {
@@ -263,7 +266,7 @@ func TestATransactionWorksInOneLabAsTheRoleThatOwnsNothing(t *testing.T) {
 				}
 				return tx.QueryRow(t.Context(), query).Scan(&entered)
 			})
-			if want := "wetside_app «" + lab + "» 8s 4s 15s"; err != nil || got != want || !strings.Contains(entered, " «lab_3» ") {
+			if want := "wetside_app «" + in + "» 8s 4s 15s"; err != nil || got != want || !strings.Contains(entered, " «lab_3» ") {
 				t.Errorf("%s, then %s, want %s: %v", got, entered, want, err)
 			}
 		}
