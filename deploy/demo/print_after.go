@@ -146,7 +146,7 @@ func (p printer) planned(plan scheduling.Plan) {
 	_, week := plan.Problem.Horizon.End.Add(-time.Second).In(p.Lab.Location()).ISOWeek()
 	p.head("WEEK %d PLANNED: %s, %d left out", week, count(len(plan.Batches), "batch", "batches"), len(plan.LeftOut))
 	for _, b := range plan.Batches {
-		p.line(6, "  %s %s, %s: %s", p.sessionName(b.Session), p.clock(b.Start, "15:04"), count(len(b.Rolls), "roll", "rolls"), p.words.Replace(b.Why))
+		p.line(6, "  %s %s: %s", p.sessionName(b.Session), p.clock(b.Start, "15:04"), p.words.Replace(b.Why))
 	}
 	p.table(plan.Levels)
 }
