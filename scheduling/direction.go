@@ -3,12 +3,15 @@ package scheduling
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 
 	"wetside/lab"
+	"wetside/lab/units"
+	"wetside/scheduling/planner"
 )
 
 // A Direction is the steward's word on a roll: a pin binds it to a session, a
@@ -66,6 +69,11 @@ func Direct(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind, in 
 	if err := checkClash(ctx, tx, s, kind, roll, in.Session); err != nil {
 		return Direction{}, err
 	}
+	if kind == Pin && roll.Session == nil {
+		if err := checkTogether(ctx, tx, s, roll, *in.Session); err != nil {
+			return Direction{}, err
+		}
+	}
 	d, err := one[Direction](ctx, tx, "direction", `
 		INSERT INTO directions (lab_id, id, kind, roll_id, session_id, given_by, given_at)
 		VALUES ($1, new_id($2, $3), $2, $4, $5, $6, $3)
@@ -119,6 +127,64 @@ func checkClash(ctx context.Context, tx pgx.Tx, s lab.Scope, kind DirectionKind,
 	}
 	return nil
 }
+
+// checkTogether refuses a pin that clashes with bookings and other pins: by the
+// search that decides on bookings too, no plan, batches that have not begun
+// planned anew, keeps them all. What cannot be kept even by itself, for want of a
+// bath today, say, may be pinned.
+func checkTogether(ctx context.Context, tx pgx.Tx, s lab.Scope, roll Roll, session string) error {
+	sh, err := readShop(ctx, tx, s)
+	if err != nil {
+		return err
+	}
+	clash, err := sh.released().pinned(ctx, roll, session)
+	if err != nil || clash == nil || !clash.Smallest || len(clash.Holds) < 2 {
+		return err
+	}
+	no := lab.Refuse(lab.Conflict, "directions-clash", "no plan keeps this pin and %s; take one of them back first", others(len(clash.Holds)-1))
+	for _, h := range clash.Holds {
+		is := map[string]string{planner.HoldBooking: "booked", planner.HoldPin: "pinned"}[h.Kind]
+		if h.Roll != roll.ID {
+			_ = no.With("/session", "directions-clash", "roll %s is %s to session %s", h.Roll, is, h.Session)
+		}
+	}
+	return no
+}
+
+// others words how many other bookings and pins there are.
+func others(n int) string {
+	if n == 1 {
+		return "one other booking or pin"
+	}
+	return fmt.Sprintf("%d other bookings and pins", n)
+}
+
+// pinned finds what a pin of a roll would clash with, of all bookings and pins.
+func (sh *shop) pinned(ctx context.Context, roll Roll, session string) (*planner.Clash, error) {
+	with := *sh
+	with.pins = append(slices.Clone(sh.pins), Direction{Roll: roll.ID, Session: &session})
+	rolls := slices.Clone(sh.booked)
+	until := sh.s.Now
+	for _, r := range rolls {
+		until = later(until, sh.sessions[*r.Session].End)
+	}
+	for _, pin := range with.pins {
+		at := slices.IndexFunc(sh.shelf, func(r Roll) bool { return r.ID == pin.Roll })
+		if e, ok := sh.sessions[*pin.Session]; ok && at >= 0 {
+			rolls, until = append(rolls, sh.shelf[at]), later(until, e.End)
+		}
+	}
+	p := with.problem(sh.s.Now, until, rolls)
+	p.Search.Budget = clashBudget
+	clash, err := planner.FindClash(ctx, p, roll.ID)
+	if err != nil {
+		return nil, fmt.Errorf("plan for a pin: %w", err)
+	}
+	return clash, nil
+}
+
+// clashBudget is how long the steward waits for the clashes of a pin at most.
+const clashBudget = 5 * units.Second
 
 // ListDirections reads the pins or bans, oldest first.
 func ListDirections(ctx context.Context, tx pgx.Tx, labID string, kind DirectionKind, p lab.Page) (lab.List[Direction], error) {

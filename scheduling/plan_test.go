@@ -2,6 +2,7 @@ package scheduling_test
 
 import (
 	"context"
+	"strings"
 	"testing"
 	"time"
 
@@ -378,5 +379,34 @@ func TestBrokenTankTakesNothing(t *testing.T) {
 	}
 	if p.Levels[0].Bound != 1 {
 		t.Errorf("the displaced roll cannot be placed, but the bound is %d", p.Levels[0].Bound)
+	}
+}
+
+// A pin is refused when no plan keeps it beside what is booked and pinned, and
+// the refusal says with which; one that can never be kept by itself is not.
+func TestPinsThatClashTogether(t *testing.T) {
+	b := newBench(t)
+	session := b.sessions[0].ID
+	var ids []string
+	for range 3 {
+		ids = append(ids, must(b, b.ana, scheduling.HandIn, scheduling.NewRoll{Format: "cine-8", Process: "reversal-3", LengthMM: 10_000}).ID)
+	}
+	pin := func(roll, session string) error {
+		return b.in(func(ctx context.Context, tx pgx.Tx) error {
+			_, err := scheduling.Direct(ctx, tx, b.steward, scheduling.Pin, scheduling.NewDirection{Roll: roll, Session: &session})
+			return err
+		})
+	}
+	// Two reels, which do not dry within the session.
+	must(b, b.ana, scheduling.Book, scheduling.NewBooking{Session: session, Rolls: ids[:1]})
+	if err := pin(ids[1], session); err != nil {
+		t.Fatal(err)
+	}
+	r := b.refused("directions-clash", pin(ids[2], session))
+	if len(r.Faults) != 2 || !strings.Contains(r.Error(), ids[0]+" is booked") || !strings.Contains(r.Error(), ids[1]+" is pinned") {
+		t.Errorf("refused with %v, want the roll booked and the one pinned there", r)
+	}
+	if err := pin(ids[2], b.sessions[1].ID); err != nil {
+		t.Errorf("the session after: %v", err)
 	}
 }

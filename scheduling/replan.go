@@ -53,13 +53,13 @@ func (sh *shop) release(from, until time.Time, all bool) (*shop, []planner.Batch
 
 // broken finds the planned batches that can no longer be run as they are: the
 // tank or a cabinet is out of order, the session cancelled, the bath set thrown
-// out, in quarantine or dead before the film is wet, the kit gone or past its
+// out, in quarantine or one of its baths dead before its step begins, the kit gone or past its
 // shelf life; and those that wait for a kit which such a batch was to mix.
 func (sh *shop) broken() map[string]bool {
 	out := map[string]bool{}
 	unmixed := map[string]bool{}
 	for _, st := range sh.standing {
-		if !st.done && sh.stopped(st.placed) {
+		if !st.done && sh.stopped(st) {
 			out[st.placed.ID] = true
 			unmixed[st.placed.BathSet] = unmixed[st.placed.BathSet] || st.placed.Mixes
 		}
@@ -73,7 +73,8 @@ func (sh *shop) broken() map[string]bool {
 }
 
 // stopped says that one batch can no longer be run as it is.
-func (sh *shop) stopped(b planner.Batch) bool {
+func (sh *shop) stopped(st standing) bool {
+	b := st.placed
 	out := slices.ContainsFunc(sh.tanks, func(t lab.Tank) bool { return t.ID == b.Tank && t.OutOfOrder })
 	for _, pl := range b.Rolls {
 		out = out || slices.ContainsFunc(sh.cabinets, func(c lab.Cabinet) bool { return c.ID == pl.Cabinet && c.OutOfOrder })
@@ -86,8 +87,16 @@ func (sh *shop) stopped(b planner.Batch) bool {
 			return k.ID == kitOfPortion(b.BathSet) && (!b.Mixes || !b.Start.After(k.UsableUntil()))
 		})
 	}
+	steps := sh.processes[b.Process].WorstSchedule(st.push, st.dev, sh.definitions(b.Process)...).Baths()
 	return !slices.ContainsFunc(sh.sets, func(set chemistry.BathSet) bool {
-		return set.ID == b.BathSet && !slices.ContainsFunc(set.Baths, func(bath chemistry.Bath) bool { return b.Wet.After(bath.ExpiresAt) })
+		return set.ID == b.BathSet && !slices.ContainsFunc(set.Baths, func(bath chemistry.Bath) bool {
+			for _, step := range steps {
+				if step.Step.Role == bath.Role && b.Wet.Add(step.Begins.Std()).After(bath.ExpiresAt) {
+					return true
+				}
+			}
+			return false
+		})
 	})
 }
 

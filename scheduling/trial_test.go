@@ -2,6 +2,7 @@ package scheduling_test
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"testing"
 	"time"
@@ -163,6 +164,31 @@ func TestTrialOfABreakdownMovesWhatStood(t *testing.T) {
 	}
 	if at := b.batchOf(free[0]).Session; at != other.ID {
 		t.Errorf("after the repair the roll is in %s", at)
+	}
+}
+
+// A batch is repaired when a bath dies before its own step, though after the
+// film is wet.
+func TestRepairMindsEachStep(t *testing.T) {
+	b := newBench(t)
+	b.at(b.sessions[0].Start)
+	set := b.mixed()
+	roll := b.roll(b.ana, "135-36", "reversal-3").ID
+	if _, err := b.commit(b.plan(monday, monday.AddDate(0, 0, 7))); err != nil {
+		t.Fatal(err)
+	}
+	batch := b.batchOf(roll)
+	b.at(b.steward.Now.Add(-time.Minute))
+	repair := func(last time.Duration) []string {
+		b.exec(fmt.Sprintf("UPDATE baths SET expires_at = '%s' WHERE bath_set_id = '%s' AND role <> '%s'",
+			batch.Wet.Add(last).Format(time.RFC3339), set.ID, set.Baths[0].Role))
+		return must(b, b.steward, scheduling.MakePlan, scheduling.NewPlan{From: monday, Until: monday.AddDate(0, 0, 7), Repair: true}).Replaces
+	}
+	if replaced := repair(24 * time.Hour); len(replaced) != 0 {
+		t.Errorf("baths that live a day longer: replaced %v", replaced)
+	}
+	if replaced := repair(time.Minute); !slices.Equal(replaced, []string{batch.ID}) {
+		t.Errorf("baths dead a minute after the film is wet: replaced %v, want %s", replaced, batch.ID)
 	}
 }
 

@@ -141,3 +141,29 @@ func TestPlanRefusesAMillionRolls(t *testing.T) {
 	}
 	t.Logf("refused after %.1f s", time.Since(began).Seconds())
 }
+
+// A budget of PT0S in a problem is none given: the search ends by itself.
+func TestPlanWithABudgetOfNothing(t *testing.T) {
+	t.Parallel()
+	problem := strings.Replace(fmt.Sprintf(evening, roll("a"), ""), `"rolls"`, `"search": {"budget": "PT0S"}, "rolls"`, 1)
+	got := wetside(t, problem, "plan")
+	var plan planner.Plan
+	if err := json.Unmarshal([]byte(got.stdout), &plan); err != nil || got.code != 0 || !plan.Complete || len(plan.Batches) != 1 {
+		t.Errorf("exit code %d, %v, complete %v, %d batches", got.code, err, plan.Complete, len(plan.Batches))
+	}
+}
+
+// Pins that clash only together are told with the plan.
+func TestPlanSaysWhichPinsClashTogether(t *testing.T) {
+	t.Parallel()
+	pins := `, "pins": [{"roll": "a", "session": "early"}, {"roll": "b", "session": "early"}]`
+	problem := strings.Replace(fmt.Sprintf(evening, roll("a")+","+roll("b"), pins), `"count": 4`, `"count": 1, "drying": "PT2H"`, 1)
+	got := wetside(t, problem, "plan")
+	var plan planner.Plan
+	if err := json.Unmarshal([]byte(got.stdout), &plan); err != nil || got.code != 0 {
+		t.Fatalf("exit code %d, %v: %s", got.code, err, got.stderr)
+	}
+	if len(plan.Clashes) != 1 || len(plan.Clashes[0].Holds) != 2 || !plan.Clashes[0].Smallest {
+		t.Errorf("clashes %+v, want both pins", plan.Clashes)
+	}
+}

@@ -58,8 +58,8 @@ type Window struct {
 // so a plan that ended otherwise is the same everywhere.
 type Search struct {
 	Seed int64 `json:"seed,omitempty"`
-	// Budget is the most wall-clock time to use; 0 stands for 20 s, a safety
-	// net far beyond what the default Iterations take.
+	// Budget is the most wall-clock time to use; 0, given as PT0S or left out,
+	// stands for 20 s, a safety net far beyond what the default Iterations take.
 	Budget units.Duration `json:"budget,omitempty"`
 	// Iterations is the most improvement steps; 0 lets the planner choose by size.
 	Iterations int64 `json:"iterations,omitempty"`
