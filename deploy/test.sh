@@ -130,7 +130,7 @@ check "go test -cover" tests -coverpkg=./... -coverprofile="$out/cover.out" "$@"
 check "coverage" coverage
 
 case " $* " in
-*" ./... "* | *" ./api "*) check "requests made from the contract" go test ./api -run '^TestContractFuzz$' -v -contract.requests "${WETSIDE_FUZZ_REQUESTS:-200}" ;;
+*" ./... "* | *" ./api "*) check "requests made from the contract" "$out/withpg" go test ./api -run '^TestContractFuzz$' -v -contract.requests "${WETSIDE_FUZZ_REQUESTS:-200}" ;;
 esac
 
 # fuzz PACKAGE TARGET tries what a target tests on made-up input: 10 s, or as
