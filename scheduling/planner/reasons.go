@@ -39,6 +39,8 @@ func (s *state) explain(roll int, change bool, verify func(r *Remedy, roll, sess
 		}
 		id := m.p.Sessions[sess].ID
 		switch {
+		case m.sess[sess].end <= m.sess[sess].start:
+			// It lies before the horizon: only what is frozen is in it.
 		case m.banned[roll][sess]:
 			ex.add(ReasonBanned, id, "the steward keeps it out of this session")
 			usable = true
