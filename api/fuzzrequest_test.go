@@ -2,7 +2,6 @@ package api_test
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -28,9 +27,6 @@ type probe struct {
 var lasting = []string{"getPlanGains"}
 
 const lastingRequests = 3
-
-// errNoRequest is of requests that the client itself refuses to send.
-var errNoRequest = errors.New("no request")
 
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 

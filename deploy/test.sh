@@ -129,10 +129,6 @@ fi
 check "go test -cover" tests -coverpkg=./... -coverprofile="$out/cover.out" "$@"
 check "coverage" coverage
 
-case " $* " in
-*" ./... "* | *" ./api "*) check "requests made from the contract" "$out/withpg" go test ./api -run '^TestContractFuzz$' -v -contract.requests "${WETSIDE_FUZZ_REQUESTS:-200}" ;;
-esac
-
 # fuzz PACKAGE TARGET tries what a target tests on made-up input: 10 s, or as
 # long as WETSIDE_FUZZ_TIME says, which is 60s by night.
 fuzz() { go test "$1" -run '^$' -fuzz "^$2\$" -fuzztime "${WETSIDE_FUZZ_TIME:-10s}"; }
