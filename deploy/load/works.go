@@ -67,7 +67,7 @@ func asks(ctx context.Context, address string, labs []*atLab, w work, clients in
 				return err
 			}
 			defer c.close()
-			random := rand.New(rand.NewPCG(1, uint64(i)))
+			random := rand.New(rand.NewPCG(1, uint64(i))) // #nosec G404 -- load is to be repeatable
 			mine := labs[i*labsEach : (i+1)*labsEach]
 			next := time.Now()
 			for time.Since(began) < lasts && ctx.Err() == nil {

@@ -119,7 +119,7 @@ func timeLeft(ctx context.Context) time.Duration {
 // jitter pauses for a random part of a span that doubles with each try.
 func jitter(ctx context.Context, try int) error {
 	span := min(firstWait<<try, lastWait)
-	timer := time.NewTimer(rand.N(span))
+	timer := time.NewTimer(rand.N(span)) // #nosec G404 -- a pause is no secret
 	defer timer.Stop()
 	select {
 	case <-timer.C:

@@ -44,7 +44,7 @@ func (w *worker) NextRetry(job *river.Job[args]) time.Time {
 		return time.Time{}
 	}
 	pause := w.work.Pauses[min(job.Attempt, len(w.work.Pauses))-1]
-	return time.Now().Add(pause + rand.N(pause/10+1))
+	return time.Now().Add(pause + rand.N(pause/10+1)) // #nosec G404 -- a pause is no secret
 }
 
 // last says whether this try is the last.

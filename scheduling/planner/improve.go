@@ -60,7 +60,7 @@ func newSearch(m *model) *search {
 	s.reset()
 	seed := uint64(m.p.Search.Seed)
 	sr := &search{
-		m: m, s: s, bd: newBuilder(s), rng: rand.New(rand.NewPCG(seed, 0x77657473696465)),
+		m: m, s: s, bd: newBuilder(s), rng: rand.New(rand.NewPCG(seed, 0x77657473696465)), // #nosec G404 -- the search is to be repeatable
 		drop: make([]bool, len(m.rolls)), had: make([]bool, len(m.rolls)), order: make([]int64, len(m.rolls)), mixFrom: make([]int64, len(m.sets)),
 	}
 	for i := range m.sets {
