@@ -37,7 +37,7 @@ func TestContractFuzz(t *testing.T) {
 	t.Parallel()
 	requests := *fuzzRequests
 	if raceDetector {
-		requests = min(requests, 20) // planning is tens of times slower then
+		requests = min(requests, 5) // planning is tens of times slower then
 	}
 	seed := *fuzzSeed
 	if seed == 0 {

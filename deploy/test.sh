@@ -132,7 +132,7 @@ fi
 tests() {
 	rm -f "$out/test.status"
 	{
-		"$out/withpg" go test -shuffle=on -count=1 -timeout 20m "$@" 2>&1
+		"$out/withpg" go test -shuffle=on -count=1 -timeout 45m "$@" 2>&1
 		echo $? >"$out/test.status"
 	} | sed 's/[[:space:]]*coverage: .*//'
 	return "$(cat "$out/test.status")"
