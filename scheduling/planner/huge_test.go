@@ -71,6 +71,10 @@ func TestHugeProblemsEndWithTheirBudget(t *testing.T) {
 			}
 		}},
 	}
+	atMost := 4 * time.Second // of processor time, reading the problem and its garbage included
+	if raceDetector {
+		atMost *= 8
+	}
 	for _, name := range slices.Sorted(func(yield func(string) bool) {
 		for name := range cases {
 			if !yield(name) {
@@ -88,7 +92,7 @@ func TestHugeProblemsEndWithTheirBudget(t *testing.T) {
 				t.Fatalf("complete %v, %v", plan.Complete, err)
 			}
 			t.Logf("%.1f s of processor time, %d batches", took.Seconds(), len(plan.Batches))
-			if took > 4*time.Second {
+			if took > atMost {
 				t.Errorf("a budget of 2 s took %.1f s of processor time", took.Seconds())
 			}
 			if v := checker.Check(p, plan); len(v) > 0 {
@@ -103,7 +107,7 @@ func TestHugeProblemsEndWithTheirBudget(t *testing.T) {
 			if _, _, err := planner.Fits(ctx, p); err != nil {
 				t.Error(err)
 			}
-			if took := cpuTime() - began; took > 4*time.Second {
+			if took := cpuTime() - began; took > atMost {
 				t.Errorf("an ended context took %.1f s", took.Seconds())
 			}
 		})
