@@ -119,6 +119,21 @@ func TestBookingRefusals(t *testing.T) {
 	b.refused("session-over", book(b.ana, session, mine[1]))
 }
 
+func TestNothingIsBookedYearsAhead(t *testing.T) {
+	b := newBench(t)
+	far := b.session(monday.AddDate(2, 0, 0), 4*time.Hour)
+	roll := b.roll(b.ana, "135-36", "reversal-3").ID
+	_, err := call(b, b.ana, scheduling.Book, scheduling.NewBooking{Session: far.ID, Rolls: []string{roll}})
+	if r := b.refused("does-not-fit", err); r.Faults[0].Code != planner.ReasonNoSession {
+		t.Errorf("refused for %v", r.Faults)
+	}
+	// A clock that is turned back finds places farther ahead than any plan spans.
+	must(b, b.ana, scheduling.Book, scheduling.NewBooking{Session: b.sessions[0].ID, Rolls: []string{roll}})
+	early := monday.AddDate(-2, 0, 0)
+	b.at(early)
+	b.plan(early, early.AddDate(0, 0, 7))
+}
+
 func TestCancelledBookingGivesItsPlaceBack(t *testing.T) {
 	b := newBench(t)
 	ids := b.rolls(b.ana, 4, "cine-8-15m", "reversal-3")

@@ -161,6 +161,9 @@ func others(n int) string {
 
 // pinned finds what a pin of a roll would clash with, of all bookings and pins.
 func (sh *shop) pinned(ctx context.Context, roll Roll, session string) (*planner.Clash, error) {
+	if sh.tooFar(sh.sessions[session]) {
+		return nil, nil
+	}
 	with := *sh
 	with.pins = append(slices.Clone(sh.pins), Direction{Roll: roll.ID, Session: &session})
 	rolls := slices.Clone(sh.booked)
@@ -170,7 +173,7 @@ func (sh *shop) pinned(ctx context.Context, roll Roll, session string) (*planner
 	}
 	for _, pin := range with.pins {
 		at := slices.IndexFunc(sh.shelf, func(r Roll) bool { return r.ID == pin.Roll })
-		if e, ok := sh.sessions[*pin.Session]; ok && at >= 0 {
+		if e, ok := sh.sessions[*pin.Session]; ok && at >= 0 && !sh.tooFar(e) {
 			rolls, until = append(rolls, sh.shelf[at]), later(until, e.End)
 		}
 	}

@@ -226,6 +226,9 @@ func (sh *shop) bookings(asked []Roll, session Session) *planner.Problem {
 // for what it is, or by the steward's word.
 func (sh *shop) forbidden(r Roll, e Session) (Misfit, bool) {
 	session := e.ID
+	if sh.tooFar(e) {
+		return Misfit{Roll: r.ID, Code: planner.ReasonNoSession, Detail: "the session is more than a year ahead"}, true
+	}
 	if !e.allows(r.Process) {
 		return Misfit{Roll: r.ID, Code: planner.ReasonNoSession, Detail: "the session is not for " + sh.processes[r.Process].Name}, true
 	}

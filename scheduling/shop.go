@@ -234,7 +234,9 @@ func (sh *shop) readRolls(ctx context.Context, tx pgx.Tx, narrowed string) error
 		if r.Session != nil {
 			// A place in a session that is over holds nothing any more.
 			if e, ok := sh.sessions[*r.Session]; ok && e.End.After(sh.s.Now) {
-				sh.booked = append(sh.booked, r)
+				if !sh.tooFar(e) {
+					sh.booked = append(sh.booked, r)
+				}
 				continue
 			}
 		}
@@ -242,6 +244,15 @@ func (sh *shop) readRolls(ctx context.Context, tx pgx.Tx, narrowed string) error
 	}
 	return nil
 }
+
+// farthest is how far ahead film is booked: well within what a plan may span
+// (planner.Problem), and longer than any chemistry lives.
+const farthest = 365 * 24 * time.Hour
+
+// tooFar says whether a session is farther ahead than anything is booked. Rolls
+// can be booked there all the same where the clock was turned back since; they
+// hold their place, which nothing planned today can take from them.
+func (sh *shop) tooFar(e Session) bool { return e.End.After(sh.s.Now.Add(farthest)) }
 
 // openDirections reads the pins or bans of rolls still on the shelf.
 func openDirections(ctx context.Context, tx pgx.Tx, labID string, kind DirectionKind) ([]Direction, error) {
