@@ -66,6 +66,11 @@ func mailCode(ctx context.Context, tx pgx.Tx, s lab.Scope, request, page string,
 	if err != nil || !ok {
 		return err
 	}
+	// Requests of one member are looked into one after another, or several would
+	// count before any of them has mailed.
+	if _, err := tx.Exec(ctx, `SELECT FROM members WHERE lab_id = $1 AND id = $2 FOR NO KEY UPDATE`, s.Lab.ID, m.ID); err != nil {
+		return fmt.Errorf("lock member: %w", err)
+	}
 	var sent int
 	err = tx.QueryRow(ctx, `SELECT count(*) FROM sign_in_codes
 		WHERE lab_id = $1 AND member_id = $2 AND mailed_to IS NOT NULL AND expires_at > $3`, s.Lab.ID, m.ID, s.Now).Scan(&sent)
