@@ -47,8 +47,9 @@ type option struct {
 type pricing struct {
 	rx      *relaxation
 	f, g    []int64   // by slots of the early part and time
-	choice  [][]int32 // by offer, slots and time: the option taken, −1 for none
-	took    [][]bool  // by process group, slots and time
+	before  []int64   // g before an offer
+	choice  [][]int32 // by offer, slots and time: one more than the option taken, 0 for none; empty where there is none
+	took    [][]bool  // by process group, slots and time; empty where nothing is worth taking
 	slot    []int     // by offer: slots that one run takes
 	options [][]option
 	set     []int
@@ -231,64 +232,80 @@ func (pr *pricing) session(p *prices, li *limits, i int) int64 {
 	}
 	rx.spent += int64(len(se.offers)) * 4_000
 	units, flush := int(length/rx.unit), int(rx.flush(i)/rx.unit)
-	width, slots := units+flush+1, rx.slots(i)+1
-	pr.width, pr.slots = width, slots
-	pr.f = append(pr.f[:0], make([]int64, width*slots)...)
+	width, slots := units+flush+1, 1
 	for len(pr.options) < len(se.offers) {
 		pr.options, pr.choice, pr.took = append(pr.options, nil), append(pr.choice, nil), append(pr.took, nil)
 		pr.set, pr.slot = append(pr.set, 0), append(pr.slot, 0)
 	}
+	for k := range se.offers {
+		o := &se.offers[k]
+		pr.options[k], pr.set[k] = pr.offered(p, li, i, o, units, pr.options[k])
+		pr.slot[k] = int((o.perRun + o.warm) / rx.slotOf(i))
+		if slices.ContainsFunc(pr.options[k], func(op option) bool { return op.early }) {
+			slots = rx.slots(i) + 1
+		}
+	}
+	pr.width, pr.slots = width, slots
+	pr.f = append(pr.f[:0], make([]int64, width*slots)...)
 	for k := 0; k < len(se.offers); {
+		first, any := k, false
 		process := rx.leads[se.offers[k].lead].process
-		pr.g = append(pr.g[:0], make([]int64, width*slots)...)
-		for e := range slots {
-			for t := range width {
-				pr.g[e*width+t] = impossibly
-				if t >= flush {
-					pr.g[e*width+t] = pr.f[e*width+t-flush]
-				}
-			}
-		}
-		first := k
 		for ; k < len(se.offers) && rx.leads[se.offers[k].lead].process == process; k++ {
-			o := &se.offers[k]
-			pr.options[k], pr.set[k] = pr.offered(p, li, i, o, units, pr.options[k])
-			pr.slot[k] = int((o.perRun + o.warm) / rx.slotOf(i))
-			pr.choice[k] = append(pr.choice[k][:0], make([]int32, width*slots)...)
-			pr.pack(k)
+			any = any || len(pr.options[k]) > 0
 		}
-		pr.took[first] = append(pr.took[first][:0], make([]bool, width*slots)...)
-		for t := range pr.f {
-			if pr.g[t] > pr.f[t] {
-				pr.f[t], pr.took[first][t] = pr.g[t], true
-			}
+		if pr.took[first] = pr.took[first][:0]; any {
+			pr.packGroup(first, k, flush)
 		}
 	}
 	return max(pr.f[len(pr.f)-1], 0)
 }
 
+// packGroup adds the options of the offers of one process, after a flush, to
+// what was reached before them.
+func (pr *pricing) packGroup(first, end, flush int) {
+	width, slots := pr.width, pr.slots
+	pr.g = append(pr.g[:0], make([]int64, width*slots)...)
+	for e := range slots {
+		row := pr.g[e*width : (e+1)*width]
+		for t := range flush {
+			row[t] = impossibly
+		}
+		copy(row[flush:], pr.f[e*width:])
+	}
+	for k := first; k < end; k++ {
+		if pr.choice[k] = pr.choice[k][:0]; len(pr.options[k]) > 0 {
+			pr.pack(k)
+		}
+	}
+	pr.took[first] = append(pr.took[first], make([]bool, width*slots)...)
+	for t, v := range pr.g {
+		if v > pr.f[t] {
+			pr.f[t], pr.took[first][t] = v, true
+		}
+	}
+}
+
 // pack adds one option of an offer at most to what was reached before it.
 func (pr *pricing) pack(k int) {
-	choice, width := pr.choice[k], pr.width
+	width := pr.width
 	pr.rx.spent += int64(pr.slots) * int64(width) * int64(2+len(pr.options[k]))
-	for e := pr.slots - 1; e >= 0; e-- {
-		for t := width - 1; t >= 0; t-- {
-			best, chosen := pr.g[e*width+t], int32(-1)
-			for n, op := range pr.options[k] {
-				if op.time > t {
-					break
-				}
-				from := e
-				if op.early {
-					if from -= pr.slot[k]; from < 0 {
-						continue
-					}
-				}
-				if v := pr.g[from*width+t-op.time] + op.value; v > best {
-					best, chosen = v, int32(n)
+	pr.before = append(pr.before[:0], pr.g...)
+	choice := append(pr.choice[k], make([]int32, len(pr.g))...)
+	pr.choice[k] = choice
+	for n, op := range pr.options[k] {
+		shift := 0 // rows that an early run takes
+		if op.early {
+			shift = pr.slot[k]
+		}
+		for e := shift; e < pr.slots; e++ {
+			from := pr.before[(e-shift)*width : (e-shift+1)*width-op.time]
+			to := pr.g[e*width+op.time : (e+1)*width][:len(from)]
+			chosen := choice[e*width+op.time : (e+1)*width][:len(from)]
+			for t, v := range from {
+				if v += op.value; v > to[t] {
+					to[t], chosen[t] = v, int32(n+1)
 				}
 			}
-			pr.g[e*width+t], choice[e*width+t] = best, chosen
 		}
 	}
 }
@@ -306,13 +323,16 @@ func (pr *pricing) content(p *prices, li *limits, i int) content {
 		for first > 0 && rx.leads[se.offers[first-1].lead].process == process {
 			first--
 		}
-		if !pr.took[first][e*pr.width+t] {
+		if len(pr.took[first]) == 0 || !pr.took[first][e*pr.width+t] {
 			k = first
 			continue
 		}
 		for k--; k >= first; k-- {
-			if n := pr.choice[k][e*pr.width+t]; n >= 0 {
-				op := pr.options[k][n]
+			if len(pr.choice[k]) == 0 {
+				continue
+			}
+			if n := pr.choice[k][e*pr.width+t]; n > 0 {
+				op := pr.options[k][n-1]
 				pr.fill(p, li, &c, k, op)
 				t -= op.time
 				if op.early {
