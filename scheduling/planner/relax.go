@@ -89,13 +89,24 @@ type offer struct {
 	box    *box
 }
 
-// A resource is what contents of several sessions use of one thing.
+// A resource is what contents of several sessions use of one thing. What a
+// content uses of it is linear in its runs, reels and rolls, and in how long
+// its runs take to prepare.
 type resource struct {
 	cap      int64
 	sessions []int
-	perRun   func(o *offer) int64
-	perRoll  func(t *rollType) int64
+	// sets are the ones whose runs use it; nil stands for all.
+	sets []int
+	// kit is the set that must be mixed for there to be any of it; −1: none.
+	kit     int
+	perRun  func(o *offer) int64
+	perReel []int64 // by kind
+	perRoll []int64 // by type
+	perPrep int64   // of a second of loading or warming up, whichever is longer
 }
+
+// usedBy says that runs of a set use a resource.
+func (r *resource) usedBy(set int) bool { return r.sets == nil || slices.Contains(r.sets, set) }
 
 // mostTypes is up to how many types of roll and contents of a run the
 // relaxation is worth its time.

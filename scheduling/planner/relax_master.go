@@ -116,7 +116,9 @@ func (rx *relaxation) master(g goal) *master {
 		rhs[ma.rowOut] = -inactive
 	}
 	for r := range rx.rows {
-		rhs[ma.rowR+r] = -float64(rx.rows[r].cap)
+		if k := rx.rows[r].kit; k < 0 || ma.choice(k) == mixed {
+			rhs[ma.rowR+r] = -float64(rx.rows[r].cap)
+		}
 	}
 	ma.sx = newSimplex(rhs)
 	ma.sx.spent = &rx.spent
@@ -158,7 +160,10 @@ func (ma *master) cap(level int) int64 {
 
 func (ma *master) limit() {
 	rx := ma.rx
-	ma.li = limits{length: make([]int64, len(rx.sess)), dry: never}
+	ma.li = limits{length: make([]int64, len(rx.sess)), dry: never, shut: make([]bool, len(rx.sets))}
+	for s := range rx.sets {
+		ma.li.shut[s] = rx.sets[s].kit && ma.choice(s) == shut
+	}
 	fastest := int64(never)
 	for i := range rx.m.rolls {
 		fastest = min(fastest, rx.m.rolls[i].fastest)
@@ -251,6 +256,11 @@ func (ma *master) addFixed() {
 			c.put(ma.rowArea+s, float64(min(se.area, 1<<50))/area1)
 			c.put(ma.rowKit+s, -1)
 			c.put(ma.rowChem, -float64(se.price))
+			for r := range rx.rows {
+				if rx.rows[r].kit == s {
+					c.put(ma.rowR+r, float64(rx.rows[r].cap))
+				}
+			}
 			kit = sx.add(c)
 		}
 		if se.waste > 0 && se.unused > 0 {
@@ -315,8 +325,8 @@ func (ma *master) add(at int) {
 			put(ma.rowWaste+it.set, area)
 		}
 		for _, r := range rx.byRow[co.sess] {
-			if f := rx.rows[r].perRoll; f != nil {
-				put(ma.rowR+r, -n*float64(f(ty)))
+			if row := &rx.rows[r]; row.perRoll != nil && row.usedBy(it.set) {
+				put(ma.rowR+r, -n*float64(row.perRoll[it.typ]))
 			}
 		}
 	}
@@ -325,8 +335,8 @@ func (ma *master) add(at int) {
 		put(ma.rowRuns, -float64(l.runs))
 		c.cost += ma.cost(runs) * float64(l.runs)
 		for _, r := range rx.byRow[co.sess] {
-			if f := rx.rows[r].perRun; f != nil {
-				put(ma.rowR+r, -float64(l.runs)*float64(f(o)))
+			if use := rx.rows[r].ofLoad(o, &l); use != 0 {
+				put(ma.rowR+r, -float64(use))
 			}
 		}
 	}
@@ -410,7 +420,9 @@ func (ma *master) lagrange(contents int64) int64 {
 		}
 	}
 	for r := range rx.rows {
-		sum.add(-p.row[r], rx.rows[r].cap)
+		if rx.rows[r].kit < 0 { // others are with their kit
+			sum.add(-p.row[r], rx.rows[r].cap)
+		}
 	}
 	for s := range rx.sets {
 		se := &rx.sets[s]
@@ -426,6 +438,11 @@ func (ma *master) lagrange(contents int64) int64 {
 				c.add(-area, se.area)
 			} else if area > 0 {
 				return math.MinInt64
+			}
+			for r := range rx.rows {
+				if rx.rows[r].kit == s {
+					c.add(-p.row[r], rx.rows[r].cap)
+				}
 			}
 			switch ma.choice(s) {
 			case open:

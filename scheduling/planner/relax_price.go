@@ -33,6 +33,24 @@ type load struct {
 	offer, set int
 	runs       int64
 	reels      []int // by kind of the offer
+	prep       int64 // s, of loading or warming up
+}
+
+// ofLoad is what some runs of an offer use of a resource, but for their rolls.
+func (r *resource) ofLoad(o *offer, l *load) int64 {
+	if !r.usedBy(l.set) {
+		return 0
+	}
+	sum := r.perPrep * l.prep
+	if r.perRun != nil {
+		sum += l.runs * r.perRun(o)
+	}
+	for d, n := range l.reels {
+		if r.perReel != nil {
+			sum += int64(n) * r.perReel[o.kinds[d]]
+		}
+	}
+	return sum
 }
 
 // An option is one number of rolls of each kind for an offer.
@@ -43,45 +61,102 @@ type option struct {
 	early bool // one run at least is in the session's early part
 }
 
+// A way is an offer by one of its sets.
+type way struct {
+	offer, set int
+	first      bool // of its process
+	tariff     tariff
+	options    []option
+	slot       int32 // of the early part, that one run takes
+}
+
+// A tariff is what runs by a set cost by their rows: each mm², run, and second
+// of preparation.
+type tariff struct{ area, run, prep int64 }
+
+// covers says that a tariff is nowhere above another.
+func (t *tariff) covers(o *tariff) bool {
+	return t.area <= o.area && t.run <= o.run && t.prep <= o.prep
+}
+
 // pricing finds the content of a session that is worth most.
 type pricing struct {
-	rx      *relaxation
-	f, g    []int64   // by slots of the early part and time
-	before  []int64   // g before an offer
-	choice  [][]int32 // by offer, slots and time: one more than the option taken, 0 for none; empty where there is none
-	took    [][]bool  // by process group, slots and time; empty where nothing is worth taking
-	slot    []int     // by offer: slots that one run takes
-	options [][]option
-	set     []int
-	width   int
-	slots   int
-	order   []int
-	worth   []int64
-	prefix  [][]int64
-	best    []option // by time
+	rx     *relaxation
+	ways   []way
+	pack   packer
+	order  []int
+	worth  []int64
+	prefix [][]int64
+	best   []option // by time
+	found  int      // ways in use
 }
 
 func newPricing(rx *relaxation) *pricing {
-	return &pricing{rx: rx}
+	return &pricing{rx: rx, worth: make([]int64, len(rx.types))}
 }
 
-// limits restricts contents: session lengths and when films must be dry.
+// limits restricts contents: session lengths, when films must be dry, and the
+// sets that are not to be had.
 type limits struct {
 	length []int64 // by session, s
 	dry    int64
+	shut   []bool // by set
 }
 
-// value gives each roll type of an offer its worth there, with the set used.
-func (pr *pricing) value(p *prices, li *limits, i int, o *offer, early bool) (set int, critical bool) {
+// tariffOf is what runs of an offer by a set cost in session i.
+func (pr *pricing) tariffOf(p *prices, i int, o *offer, set int) tariff {
 	rx := pr.rx
-	s := rx.sess[i].index
-	set = o.sets[0]
-	for _, k := range o.sets {
-		if p.area[k] < p.area[set] {
-			set = k
+	t := tariff{area: p.area[set], run: p.run}
+	for _, r := range rx.byRow[i] {
+		if row := &rx.rows[r]; p.row[r] > 0 && row.usedBy(set) {
+			if row.perRun != nil {
+				t.run += p.row[r] * row.perRun(o)
+			}
+			t.prep += p.row[r] * row.perPrep
 		}
 	}
-	for _, t := range rx.leads[o.lead].types {
+	return t
+}
+
+// find lists the ways there are in a session: by each set that no other is
+// cheaper than in all respects.
+func (pr *pricing) find(p *prices, li *limits, i int) {
+	rx := pr.rx
+	n, process := 0, -1
+	for k := range rx.sess[i].offers {
+		o := &rx.sess[i].offers[k]
+		from := n
+		for _, set := range o.sets {
+			t := pr.tariffOf(p, i, o, set)
+			if li.shut[set] || slices.ContainsFunc(pr.ways[from:n], func(w way) bool { return w.tariff.covers(&t) }) {
+				continue
+			}
+			for at := n - 1; at >= from; at-- {
+				if t.covers(&pr.ways[at].tariff) { // the later is no worse
+					n--
+					pr.ways[at], pr.ways[n] = pr.ways[n], pr.ways[at]
+				}
+			}
+			if n == len(pr.ways) {
+				pr.ways = append(pr.ways, way{})
+			}
+			w := &pr.ways[n]
+			w.offer, w.set, w.tariff, w.first = k, set, t, false
+			n++
+		}
+		if at := rx.leads[o.lead].process; from < n && at != process {
+			process = at
+			pr.ways[from].first = true
+		}
+	}
+	pr.found = n
+}
+
+// value gives each roll type of an offer its worth there.
+func (pr *pricing) value(p *prices, li *limits, i int, w *way, early bool) (critical bool) {
+	rx := pr.rx
+	s := rx.sess[i].index
+	for _, t := range rx.leads[rx.sess[i].offers[w.offer].lead].types {
 		ty := &rx.types[t]
 		pr.worth[t] = 0
 		if ty.late[s] >= never || ty.dry[s] > li.dry {
@@ -92,15 +167,15 @@ func (pr *pricing) value(p *prices, li *limits, i int, o *offer, early bool) (se
 			late += ty.jump[s]
 			critical = true
 		}
-		w := p.roll[t] - p.late*late - p.moved*ty.moved[s] - p.area[set]*ty.area
+		v := p.roll[t] - p.late*late - p.moved*ty.moved[s] - w.tariff.area*ty.area
 		for _, r := range rx.byRow[i] {
 			if row := &rx.rows[r]; p.row[r] > 0 && row.perRoll != nil {
-				w -= p.row[r] * row.perRoll(ty)
+				v -= p.row[r] * row.perRoll[t]
 			}
 		}
-		pr.worth[t] = max(w, 0)
+		pr.worth[t] = max(v, 0)
 	}
-	return set, critical
+	return critical
 }
 
 // ranked are the types of one kind of an offer that are worth something, best
@@ -117,27 +192,39 @@ func (pr *pricing) ranked(o *offer, k int) []int {
 	return pr.order
 }
 
-// offered lists the options of an offer that none betters in less time.
-func (pr *pricing) offered(p *prices, li *limits, i int, o *offer, units int, out []option) ([]option, int) {
-	out = out[:0]
-	set, critical := pr.value(p, li, i, o, false)
-	out = pr.offeredNow(p, i, o, units, false, out)
+// offered lists the options of a way that none betters in less time.
+func (pr *pricing) offered(p *prices, li *limits, i int, w *way, units int) {
+	w.options = w.options[:0]
+	critical := pr.value(p, li, i, w, false)
+	pr.offeredNow(p, i, w, units, false)
 	if critical && p.late > 0 {
-		pr.value(p, li, i, o, true)
-		out = pr.offeredNow(p, i, o, units, true, out)
-		slices.SortStableFunc(out, func(a, b option) int { return cmp.Compare(a.time, b.time) })
+		pr.value(p, li, i, w, true)
+		pr.offeredNow(p, i, w, units, true)
+		slices.SortStableFunc(w.options, func(a, b option) int { return cmp.Compare(a.time, b.time) })
 	}
-	return out, set
+}
+
+// perReel is what one more reel of a kind costs by the rows.
+func (pr *pricing) perReel(p *prices, i, kind int) int64 {
+	var sum int64
+	for _, r := range pr.rx.byRow[i] {
+		if row := &pr.rx.rows[r]; p.row[r] > 0 && row.perReel != nil {
+			sum += p.row[r] * row.perReel[kind]
+		}
+	}
+	return sum
 }
 
 // offeredNow adds the options for what rolls are worth as value left it.
-func (pr *pricing) offeredNow(p *prices, i int, o *offer, units int, early bool, out []option) []option {
+func (pr *pricing) offeredNow(p *prices, i int, w *way, units int, early bool) {
 	rx := pr.rx
+	o := &rx.sess[i].offers[w.offer]
 	for len(pr.prefix) < len(o.kinds) {
 		pr.prefix = append(pr.prefix, nil)
 	}
 	any := false
 	for n, k := range o.kinds {
+		each := pr.perReel(p, i, k)
 		sums := append(pr.prefix[n][:0], 0)
 		var sum, rolls int64
 		for _, t := range pr.ranked(o, k) {
@@ -147,6 +234,7 @@ func (pr *pricing) offeredNow(p *prices, i int, o *offer, units int, early bool,
 					if len(sums) == o.box.size[n] {
 						break
 					}
+					sum -= each
 					sums = append(sums, sum) // the best in one more reel
 				}
 				sum += pr.worth[t]
@@ -157,13 +245,7 @@ func (pr *pricing) offeredNow(p *prices, i int, o *offer, units int, early bool,
 		pr.prefix[n] = sums
 	}
 	if !any {
-		return out
-	}
-	perRun := p.run
-	for _, r := range rx.byRow[i] {
-		if row := &rx.rows[r]; p.row[r] > 0 && row.perRun != nil {
-			perRun += p.row[r] * row.perRun(o)
-		}
+		return
 	}
 	for len(pr.best) <= units {
 		pr.best = append(pr.best, option{})
@@ -171,20 +253,19 @@ func (pr *pricing) offeredNow(p *prices, i int, o *offer, units int, early bool,
 	for t := range units + 1 {
 		pr.best[t] = option{}
 	}
-	pr.scan(o, perRun, units)
+	pr.scan(o, &w.tariff, units)
 	var most int64
 	for t := range units + 1 {
 		if b := pr.best[t]; b.value > most {
 			most = b.value
-			out = append(out, option{t, b.value, b.cell, early})
+			w.options = append(w.options, option{t, b.value, b.cell, early})
 		}
 	}
-	return out
 }
 
 // scan goes through all numbers of rolls worth something and keeps the best by
 // time.
-func (pr *pricing) scan(o *offer, perRun int64, units int) {
+func (pr *pricing) scan(o *offer, by *tariff, units int) {
 	b := o.box
 	dims := len(b.size)
 	unit := pr.rx.unit
@@ -199,11 +280,12 @@ func (pr *pricing) scan(o *offer, perRun int64, units int) {
 					continue
 				}
 				load := loading + int64(n)*o.loads[d]
-				at := int((runs*o.perRun + max(runs*o.warm, load)) / unit)
+				prep := max(runs*o.warm, load)
+				at := int((runs*o.perRun + prep) / unit)
 				if at > units {
 					continue
 				}
-				if v := value + sums[n] - runs*perRun; v > pr.best[at].value {
+				if v := value + sums[n] - runs*by.run - prep*by.prep; v > pr.best[at].value {
 					pr.best[at].value, pr.best[at].cell = v, base+n
 				}
 			}
@@ -216,8 +298,6 @@ func (pr *pricing) scan(o *offer, perRun int64, units int) {
 	walk(0, 0, 0, 0)
 }
 
-const impossibly = -1 << 60
-
 // best finds the content of session i that is worth most, and what. Nothing is
 // worth 0.
 func (pr *pricing) session(p *prices, li *limits, i int) int64 {
@@ -227,132 +307,47 @@ func (pr *pricing) session(p *prices, li *limits, i int) int64 {
 	if length < 0 {
 		return 0
 	}
-	if len(pr.worth) == 0 {
-		pr.worth = make([]int64, len(rx.types))
-	}
-	rx.spent += int64(len(se.offers)) * 4_000
+	pr.find(p, li, i)
+	rx.spent += int64(pr.found) * 4_000
 	units, flush := int(length/rx.unit), int(rx.flush(i)/rx.unit)
-	width, slots := units+flush+1, 1
-	for len(pr.options) < len(se.offers) {
-		pr.options, pr.choice, pr.took = append(pr.options, nil), append(pr.choice, nil), append(pr.took, nil)
-		pr.set, pr.slot = append(pr.set, 0), append(pr.slot, 0)
+	for k := range pr.found {
+		w := &pr.ways[k]
+		o := &se.offers[w.offer]
+		pr.offered(p, li, i, w, units)
+		w.slot = int32((o.perRun + o.warm) / rx.slotOf(i)) // #nosec G115 -- a number of slots
 	}
-	for k := range se.offers {
-		o := &se.offers[k]
-		pr.options[k], pr.set[k] = pr.offered(p, li, i, o, units, pr.options[k])
-		pr.slot[k] = int((o.perRun + o.warm) / rx.slotOf(i))
-		if slices.ContainsFunc(pr.options[k], func(op option) bool { return op.early }) {
-			slots = rx.slots(i) + 1
-		}
-	}
-	pr.width, pr.slots = width, slots
-	pr.f = append(pr.f[:0], make([]int64, width*slots)...)
-	for k := 0; k < len(se.offers); {
-		first, any := k, false
-		process := rx.leads[se.offers[k].lead].process
-		for ; k < len(se.offers) && rx.leads[se.offers[k].lead].process == process; k++ {
-			any = any || len(pr.options[k]) > 0
-		}
-		if pr.took[first] = pr.took[first][:0]; any {
-			pr.packGroup(first, k, flush)
-		}
-	}
-	return max(pr.f[len(pr.f)-1], 0)
-}
-
-// packGroup adds the options of the offers of one process, after a flush, to
-// what was reached before them.
-func (pr *pricing) packGroup(first, end, flush int) {
-	width, slots := pr.width, pr.slots
-	pr.g = append(pr.g[:0], make([]int64, width*slots)...)
-	for e := range slots {
-		row := pr.g[e*width : (e+1)*width]
-		for t := range flush {
-			row[t] = impossibly
-		}
-		copy(row[flush:], pr.f[e*width:])
-	}
-	for k := first; k < end; k++ {
-		if pr.choice[k] = pr.choice[k][:0]; len(pr.options[k]) > 0 {
-			pr.pack(k)
-		}
-	}
-	pr.took[first] = append(pr.took[first], make([]bool, width*slots)...)
-	for t, v := range pr.g {
-		if v > pr.f[t] {
-			pr.f[t], pr.took[first][t] = v, true
-		}
-	}
-}
-
-// pack adds one option of an offer at most to what was reached before it.
-func (pr *pricing) pack(k int) {
-	width := pr.width
-	pr.rx.spent += int64(pr.slots) * int64(width) * int64(2+len(pr.options[k]))
-	pr.before = append(pr.before[:0], pr.g...)
-	choice := append(pr.choice[k], make([]int32, len(pr.g))...)
-	pr.choice[k] = choice
-	for n, op := range pr.options[k] {
-		shift := 0 // rows that an early run takes
-		if op.early {
-			shift = pr.slot[k]
-		}
-		for e := shift; e < pr.slots; e++ {
-			from := pr.before[(e-shift)*width : (e-shift+1)*width-op.time]
-			to := pr.g[e*width+op.time : (e+1)*width][:len(from)]
-			chosen := choice[e*width+op.time : (e+1)*width][:len(from)]
-			for t, v := range from {
-				if v += op.value; v > to[t] {
-					to[t], chosen[t] = v, int32(n+1)
-				}
-			}
-		}
-	}
+	best := pr.pack.fill(pr.ways[:pr.found], units, flush, rx.slots(i)+1)
+	rx.spent += int64(len(pr.pack.labels)) * 20
+	return best
 }
 
 // content reads off what session found.
 func (pr *pricing) content(p *prices, li *limits, i int) content {
 	rx := pr.rx
-	se := &rx.sess[i]
 	c := content{sess: i}
-	flush := int(rx.flush(i) / rx.unit)
-	t, e := pr.width-1, pr.slots-1
-	for k := len(se.offers); k > 0; {
-		process := rx.leads[se.offers[k-1].lead].process
-		first := k - 1
-		for first > 0 && rx.leads[se.offers[first-1].lead].process == process {
-			first--
-		}
-		if len(pr.took[first]) == 0 || !pr.took[first][e*pr.width+t] {
-			k = first
+	process := -1
+	for l := pr.pack.best; l > 0; l = pr.pack.labels[l].before {
+		at := &pr.pack.labels[l]
+		if at.way < 0 {
 			continue
 		}
-		for k--; k >= first; k-- {
-			if len(pr.choice[k]) == 0 {
-				continue
+		w := &pr.ways[at.way]
+		pr.fill(p, li, &c, w, w.options[at.option])
+		if of := rx.leads[rx.sess[i].offers[w.offer].lead].process; of != process {
+			if process >= 0 {
+				c.length += rx.flush(i)
 			}
-			if n := pr.choice[k][e*pr.width+t]; n > 0 {
-				op := pr.options[k][n-1]
-				pr.fill(p, li, &c, k, op)
-				t -= op.time
-				if op.early {
-					e -= pr.slot[k]
-				}
-			}
+			process = of
 		}
-		k = first
-		t -= flush
-		c.length += rx.flush(i)
 	}
-	c.length -= rx.flush(i)
 	return c
 }
 
 // fill adds the rolls of an option to a content.
-func (pr *pricing) fill(p *prices, li *limits, c *content, k int, op option) {
+func (pr *pricing) fill(p *prices, li *limits, c *content, w *way, op option) {
 	rx := pr.rx
-	o := &rx.sess[c.sess].offers[k]
-	set, _ := pr.value(p, li, c.sess, o, op.early)
+	o := &rx.sess[c.sess].offers[w.offer]
+	pr.value(p, li, c.sess, w, op.early)
 	numbers := make([]int, len(o.kinds))
 	for d, cell := len(o.kinds)-1, op.cell; d >= 0; d-- {
 		numbers[d] = cell % o.box.size[d]
@@ -364,12 +359,13 @@ func (pr *pricing) fill(p *prices, li *limits, c *content, k int, op option) {
 		loading += int64(numbers[d]) * o.loads[d]
 		for _, t := range pr.ranked(o, kind) {
 			if n := min(left, rx.types[t].n); n > 0 {
-				c.items = append(c.items, item{t, set, n, op.early})
+				c.items = append(c.items, item{t, w.set, n, op.early})
 				left -= n
 			}
 		}
 	}
 	runs := int64(o.box.runs[op.cell])
-	c.loads = append(c.loads, load{k, set, runs, numbers})
-	c.length += runs*o.perRun + max(runs*o.warm, loading)
+	prep := max(runs*o.warm, loading)
+	c.loads = append(c.loads, load{w.offer, w.set, runs, numbers, prep})
+	c.length += runs*o.perRun + prep
 }

@@ -77,20 +77,22 @@ func (rx *relaxation) addReels(sessions []int) {
 		kind := &m.kinds[k]
 		var most int64
 		for t := range rx.types {
-			if rx.types[t].kind == k && slices.ContainsFunc(sessions, func(i int) bool { return rx.types[t].late[rx.sess[i].index] < never }) {
+			if rx.types[t].kind == k && rx.meets(t, sessions) {
 				most += rx.types[t].n
 			}
 		}
 		wet := rx.shortest(sessions, func(o *offer) bool { return slices.Contains(o.kinds, k) })
-		if places := kind.takes(w.to-w.from, wet); places < most {
-			rx.rows = append(rx.rows, resource{cap: places, sessions: sessions, perRoll: func(t *rollType) int64 {
-				if t.kind == k {
-					return 1
-				}
-				return 0
-			}})
+		if uses := kind.takes(w.to-w.from, wet) / kind.holds; uses < most {
+			perReel := make([]int64, len(m.kinds))
+			perReel[k] = 1
+			rx.rows = append(rx.rows, resource{cap: uses, sessions: sessions, kit: -1, perReel: perReel})
 		}
 	}
+}
+
+// meets says that rolls of a type may be in one of some sessions.
+func (rx *relaxation) meets(t int, sessions []int) bool {
+	return slices.ContainsFunc(sessions, func(i int) bool { return rx.types[t].late[rx.sess[i].index] < never })
 }
 
 // addHanging counts the hanging positions taken while sessions last.
@@ -106,66 +108,87 @@ func (rx *relaxation) addHanging(sessions []int) {
 		places += m.cabs[c].positions * (1 + max(w.to-first, 0)/m.cabs[c].dry)
 	}
 	var most int64
+	perRoll := make([]int64, len(rx.types))
 	for t := range rx.types {
-		if slices.ContainsFunc(sessions, func(i int) bool { return rx.types[t].late[rx.sess[i].index] < never }) {
+		perRoll[t] = rx.types[t].hang
+		if rx.meets(t, sessions) {
 			most += rx.types[t].n * rx.types[t].hang
 		}
 	}
 	if places < most {
-		rx.rows = append(rx.rows, resource{cap: places, sessions: sessions, perRoll: func(t *rollType) int64 { return t.hang }})
+		rx.rows = append(rx.rows, resource{cap: places, sessions: sessions, kit: -1, perRoll: perRoll})
 	}
 }
 
-// addBaths says that a set that is not one-shot is in one run at a time, from
-// its start to its end: warm-up or loading, and wet.
+// addBaths says of each bath that is not one-shot that it is in one run at a
+// time, from the run's start to its end: warm-up or loading, and wet. A bath that
+// dies while the sessions last is in none that ends later than it could.
 func (rx *relaxation) addBaths(sessions []int) {
 	m := rx.m
-	for p := range m.processes {
-		offers := func(i int, ok func(*offer) bool) bool {
-			return slices.ContainsFunc(rx.sess[i].offers, func(o offer) bool { return rx.leads[o.lead].process == p && ok(&o) })
-		}
-		var mine []int
-		tanks := make(map[int]bool)
-		w := span{never, 0}
-		warm := false
-		for _, i := range sessions {
-			if !offers(i, func(*offer) bool { return true }) {
-				continue
-			}
-			se := &m.sess[rx.sess[i].index]
-			mine = append(mine, i)
-			tanks[se.tank] = true
-			w.from, w.to = min(w.from, se.start), max(w.to, se.end-m.tanks[se.tank].clean)
-			warm = warm || m.tanks[se.tank].warm[p] > 0
-		}
-		sets := 0
-		for _, s := range m.setsOf[p] {
-			if !slices.ContainsFunc(m.sets[s].baths, func(b int) bool { return !m.baths[b].oneShot }) {
-				sets = len(m.tanks)
-			}
-			if slices.ContainsFunc(mine, func(i int) bool { return offers(i, func(o *offer) bool { return slices.Contains(o.sets, s) }) }) {
-				sets++
+	var done [][]int
+	for b := range m.baths {
+		var sets []int
+		for s := range m.sets {
+			if slices.Contains(m.sets[s].baths, b) {
+				sets = append(sets, s)
 			}
 		}
-		if sets >= len(tanks) {
+		if m.baths[b].oneShot || len(sets) == 0 || slices.ContainsFunc(done, func(d []int) bool { return slices.Equal(d, sets) }) {
 			continue
 		}
-		row := resource{cap: int64(sets) * max(w.to-w.from, 0), sessions: mine, perRun: func(o *offer) int64 {
-			if rx.leads[o.lead].process == p {
-				return o.warm + m.class[rx.leads[o.lead].class].wet
-			}
-			return 0
-		}}
-		if !warm {
-			row.perRoll = func(t *rollType) int64 {
-				if m.class[t.class].process == p {
-					return m.kinds[t.kind].load / m.kinds[t.kind].holds
+		done = append(done, sets)
+		var mine []int
+		w, room := span{never, 0}, int64(0)
+		for _, i := range sessions {
+			se := &m.sess[rx.sess[i].index]
+			last := int64(-1)
+			for k := range rx.sess[i].offers {
+				for _, s := range sets {
+					if o := &rx.sess[i].offers[k]; slices.Contains(o.sets, s) {
+						last = max(last, min(rx.lastEnd(s, rx.leads[o.lead].class), se.end-m.tanks[se.tank].clean))
+					}
 				}
-				return 0
+			}
+			if last >= 0 {
+				mine = append(mine, i)
+				w.from, w.to = min(w.from, se.start), max(w.to, last)
+				room += max(last-se.start, 0)
 			}
 		}
-		rx.rows = append(rx.rows, row)
+		if cap := max(w.to-w.from, 0); len(mine) > 0 && cap < room {
+			r := resource{cap: cap, sessions: mine, kit: -1, sets: sets, perPrep: 1, perRun: func(o *offer) int64 { return m.class[rx.leads[o.lead].class].wet }}
+			if len(sets) == 1 && rx.sets[sets[0]].kit {
+				r.kit = sets[0]
+			}
+			rx.rows = append(rx.rows, r)
+		}
 	}
+}
+
+// lastEnd is the last end of a run of a class by a set that is mixed already,
+// for its baths to live until their steps; never for a kit.
+func (rx *relaxation) lastEnd(set, class int) int64 {
+	m := rx.m
+	if rx.sets[set].kit {
+		return never
+	}
+	last := int64(never)
+	for _, st := range m.class[class].steps {
+		for _, b := range m.sets[set].baths {
+			ba := &m.baths[b]
+			if ba.role != st.role {
+				continue
+			}
+			dies := ba.expires
+			if m.sets[set].mix {
+				dies = min(dies, m.base.mixedAt[set]+ba.life)
+			}
+			if dies < never {
+				last = min(last, dies-st.begins+m.class[class].wet)
+			}
+		}
+	}
+	return last
 }
 
 // addOperators says that an operator's loading and work by hand do not overlap.
@@ -176,18 +199,22 @@ func (rx *relaxation) addOperators(sessions []int) {
 		op := m.sess[rx.sess[i].index].op
 		byOp[op] = append(byOp[op], i)
 	}
+	loading := make([]int64, len(m.kinds))
+	for k := range m.kinds {
+		loading[k] = m.kinds[k].load
+	}
 	for op := range m.operators {
 		mine := byOp[op]
 		if len(mine) < 2 {
 			continue
 		}
 		w := rx.window(mine)
-		rx.rows = append(rx.rows, resource{cap: w.to - w.from, sessions: mine, perRun: func(o *offer) int64 {
+		rx.rows = append(rx.rows, resource{cap: w.to - w.from, sessions: mine, kit: -1, perReel: loading, perRun: func(o *offer) int64 {
 			var hands int64
 			for _, h := range m.class[rx.leads[o.lead].class].hands {
 				hands += h.to - h.from
 			}
 			return hands
-		}, perRoll: func(t *rollType) int64 { return m.kinds[t.kind].load / m.kinds[t.kind].holds }})
+		}})
 	}
 }
