@@ -38,6 +38,7 @@ type search struct {
 	report   func()      // of a better plan
 	bounds   *bounds
 	aim      int64 // when the plan sought is to finish, 0 for any time
+	within   bool  // a window of another plan
 
 	// mixFrom delays mixing in the current plan, so that baths live for later
 	// rolls; delays are such delays worth a try.

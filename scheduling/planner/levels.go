@@ -187,6 +187,9 @@ func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 			if ma != nil && !stop() {
 				sr.land(pf, ma, stop)
 				sr.accept()
+				if !sr.within && len(sr.m.rolls) >= windowRolls {
+					sr.windows(pf, level+1, stop)
+				}
 			}
 			if try%4 < 3 {
 				sr.bd.soft = sr.m.softness([]int64{4, 12, 1}[try%4])

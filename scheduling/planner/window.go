@@ -1,0 +1,186 @@
+package planner
+
+import "slices"
+
+// A window is part of a plan that is planned anew by itself, all else standing:
+// a problem of its own, small enough to be nearly solved. Going from window to
+// window betters a plan where steps no longer do (Shaw 1998).
+
+// windowSteps is how many steps of improvement a window gets.
+const windowSteps = 160
+
+// windowRolls is from how many rolls a plan is looked at through windows.
+const windowRolls = 30
+
+// window plans anew what some batches of a plan hold, with the rolls left out,
+// and gives the plan that came of it; nil where it is no better. Levels after
+// the last given are not looked at.
+func (sr *search) window(plan []*batch, free []bool, upTo int) []*batch {
+	m := sr.m
+	p, index := m.without(plan, free)
+	sub := newSearch(compile(p))
+	sub.expired, sub.within = sr.expired, true
+	at := make(map[int]int, len(index)) // by roll: its number there
+	for i, r := range index {
+		at[r] = i
+	}
+	sub.s.reset()
+	for i, b := range plan {
+		if free[i] {
+			c := b.clone()
+			for k, r := range c.rolls {
+				c.rolls[k] = at[r]
+			}
+			sub.s.load(c)
+		}
+	}
+	sub.record()
+	before := sub.bestWorth
+	sub.startFrom(sub.best)
+	sub.worth = before
+	bd := newBounds(sub.m, sub.expired)
+	sub.improve(bd.proofs(windowSteps), windowSteps, upTo)
+	if sameAbove(&sub.bestWorth, &before, upTo) || !sub.bestWorth.less(&before) {
+		return nil
+	}
+	var out []*batch
+	for i, b := range plan {
+		if !free[i] {
+			out = append(out, b)
+		}
+	}
+	for _, b := range sub.best {
+		for k, r := range b.rolls {
+			b.rolls[k] = index[r]
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// without is the problem with some batches of a plan frozen and the others to
+// plan anew; and which rolls it has.
+func (m *model) without(plan []*batch, free []bool) (*Problem, []int) {
+	q := *m.p
+	q.Search = Search{Seed: m.p.Search.Seed}
+	frozen := make([]bool, len(m.rolls))
+	q.Frozen = slices.Clip(q.Frozen)
+	for i, b := range plan {
+		if free[i] {
+			continue
+		}
+		f := FrozenBatch{Batch: m.batch(b, "")}
+		for _, r := range b.rolls {
+			frozen[r] = true
+			f.Films = append(f.Films, m.p.Rolls[r])
+		}
+		q.Frozen = append(q.Frozen, f)
+	}
+	q.Rolls, q.Pins, q.Bans = nil, nil, nil
+	var index []int
+	keep := make(map[string]bool, len(m.rolls))
+	for i := range m.p.Rolls {
+		if !frozen[i] {
+			q.Rolls = append(q.Rolls, m.p.Rolls[i])
+			index = append(index, i)
+			keep[m.p.Rolls[i].ID] = true
+		}
+	}
+	for _, h := range m.p.Pins {
+		if keep[h.Roll] {
+			q.Pins = append(q.Pins, h)
+		}
+	}
+	for _, h := range m.p.Bans {
+		if keep[h.Roll] {
+			q.Bans = append(q.Bans, h)
+		}
+	}
+	return &q, index
+}
+
+// windows goes through pairs of clusters of overlapping sessions and plans each
+// anew, until none betters the plan; it makes what comes of it the current plan.
+func (sr *search) windows(pf *proofs, upTo int, stop func() bool) {
+	var clusters [][]int
+	for _, c := range pf.rx.overlapping() {
+		var sessions []int
+		for _, i := range c {
+			sessions = append(sessions, pf.rx.sess[i].index)
+		}
+		clusters = append(clusters, sessions)
+	}
+	plan := sr.batches()
+	changed := make([]int, len(clusters)) // when
+	tried := make(map[[2]int]int)
+	now := 1
+	for more := true; more && !stop(); {
+		more = false
+		var pairs [][2]int
+		for a := range clusters {
+			for b := range a {
+				pairs = append(pairs, [2]int{a, b})
+			}
+		}
+		sr.rng.Shuffle(len(pairs), func(i, j int) { pairs[i], pairs[j] = pairs[j], pairs[i] })
+		for _, pair := range pairs {
+			a, b := pair[0], pair[1]
+			if last, ok := tried[pair]; ok && changed[a] <= last && changed[b] <= last || stop() {
+				continue
+			}
+			now++
+			tried[pair] = now
+			free := sr.m.freed(plan, append(slices.Clone(clusters[a]), clusters[b]...))
+			better := sr.window(plan, free, upTo)
+			if better == nil {
+				continue
+			}
+			plan, more = better, true
+			changed[a], changed[b] = now, now
+			sr.take(plan)
+		}
+	}
+}
+
+// freed says which batches of a plan are in some sessions and may be planned
+// anew: a kit that batches elsewhere depend on stays mixed when it was.
+func (m *model) freed(plan []*batch, sessions []int) []bool {
+	free := make([]bool, len(plan))
+	needed := make([]bool, len(m.sets))
+	for i, b := range plan {
+		if free[i] = slices.Contains(sessions, b.sess); !free[i] {
+			needed[b.set] = true
+		}
+	}
+	for i, b := range plan {
+		free[i] = free[i] && !(b.mixes && needed[b.set])
+	}
+	return free
+}
+
+// batches are copies of those of the state.
+func (sr *search) batches() []*batch {
+	var out []*batch
+	for _, b := range sr.s.batches {
+		out = append(out, b.clone())
+	}
+	return out
+}
+
+// take makes batches the current plan, as they are.
+func (sr *search) take(plan []*batch) {
+	s := sr.s
+	s.reset()
+	clear(s.mixFrom)
+	for _, b := range plan {
+		if b.mixes {
+			s.mixFrom[b.set] = b.start
+		}
+		s.load(b.clone())
+	}
+	w := s.value()
+	sr.keep(w)
+	if w.less(&sr.bestWorth) {
+		sr.tighten()
+	}
+}
