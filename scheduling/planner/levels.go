@@ -152,7 +152,7 @@ const workPerStep = 200_000
 // size is what solving one linear program takes, about.
 func (rx *relaxation) size() int64 {
 	n := int64(len(rx.types) + len(rx.sess) + len(rx.sets) + len(rx.rows))
-	return pivotsPerRow * n * n * n
+	return pivotsPerRow * n * n * n / 2
 }
 
 // landings is how often a level's relaxation is turned into a plan at most.

@@ -1,7 +1,6 @@
 package planner
 
 import (
-	"fmt"
 	"math"
 	"math/bits"
 )
@@ -55,6 +54,9 @@ type master struct {
 	art, wasted, left, kit, spare           []int // columns
 	col                                     []int // by content in the pool, −1: not there
 	paid                                    int64 // for kits that are settled to be mixed
+
+	dear float64   // what an artificial roll costs in the end
+	step []float64 // by type: by how much its artificial roll becomes dearer next; nil: it is not cheaper than dear
 
 	sum    []float64
 	bound  int64 // best proved so far, scaled
@@ -214,7 +216,7 @@ func (ma *master) whole(dual, per float64) int64 {
 // rolls left out, kits, and what sets waste.
 func (ma *master) addFixed() {
 	rx, sx := ma.rx, ma.sx
-	dear := 1.0
+	dear := 1.0 // more than any price of a roll, so that artificial ones are a last resort
 	switch ma.goal.level {
 	case displaced:
 		dear = 4
@@ -232,6 +234,7 @@ func (ma *master) addFixed() {
 	case changes:
 		dear = 4
 	}
+	ma.dear = dear
 	for t := range rx.types {
 		ty := &rx.types[t]
 		ma.art = append(ma.art, sx.add(lpColumn{cost: dear, row: []int32{int32(t)}, val: []float64{1}}))
@@ -507,76 +510,4 @@ func (ma *master) proved() int64 {
 	}
 	unit := int64(ma.scale)
 	return (ma.bound + unit - 1) / unit
-}
-
-// mostRounds bounds how often contents are priced for one goal.
-const mostRounds = 200
-
-// pivotsPerRow bounds the pivots of the linear program of one goal: where it goes
-// round in circles the bound it has by then stands.
-const pivotsPerRow = 50
-
-// solve generates columns until the goal's target is proved, nothing betters
-// the relaxation, or the clock says so.
-func (ma *master) solve(expired func() bool) {
-	rx, sx := ma.rx, ma.sx
-	ma.scale = 1 << 32
-	if ma.goal.level == lateness || ma.goal.upTo > lateness {
-		var most float64
-		for t := range rx.types {
-			most += float64(rx.types[t].n) * float64(rx.types[t].out)
-		}
-		for ma.scale > 1 && most*ma.scale > 1<<54 {
-			ma.scale /= 2
-		}
-	}
-	unit := append([]int(nil), ma.art...)
-	for len(unit) < len(sx.rhs) {
-		unit = append(unit, -1)
-	}
-	copy(unit[ma.rowWaste:], ma.wasted)
-	sx.start(unit)
-	most := pivotsPerRow * len(sx.rhs)
-	for ; ma.rounds < mostRounds && sx.pivots < most && !expired(); ma.rounds++ {
-		sx.solve(most - sx.pivots)
-		ma.read()
-		var sum int64
-		added := 0
-		for i := range rx.sess {
-			best := rx.pr.session(&ma.pr, &ma.li, i)
-			sum += best
-			sigma := sx.dual[ma.rowSess+i]
-			if float64(best) > (sigma+1e-7)*ma.scale*ma.per*1.000001 && ma.learn(i) {
-				added++
-			}
-		}
-		if b := ma.lagrange(sum); b > ma.bound {
-			ma.bound = b
-		}
-		if added == 0 || ma.goal.target > 0 && ma.proved() >= ma.goal.target {
-			return
-		}
-		if obj := sx.objective()*ma.per + float64(ma.paidFor()); ma.goal.level != none && float64(ma.proved()) >= obj-1e-6*(1+obj) {
-			return // no more rounds can prove the next whole number
-		}
-	}
-}
-
-// learn makes a column of what the last pricing of a session found, unless it
-// is there already.
-func (ma *master) learn(i int) bool {
-	rx := ma.rx
-	c := rx.pr.content(&ma.pr, &ma.li, i)
-	key := fmt.Sprint(c.sess, c.items, c.loads)
-	if at, ok := rx.keys[key]; ok {
-		if ma.colOf(at) >= 0 {
-			return false
-		}
-		ma.add(at)
-		return true
-	}
-	rx.keys[key] = len(rx.pool)
-	rx.pool = append(rx.pool, c)
-	ma.add(len(rx.pool) - 1)
-	return true
 }
