@@ -123,10 +123,14 @@ func (bd *bounds) split() (possible []int, impossible int64) {
 	return possible, impossible
 }
 
+// of is a roll alone, for working out a bound.
 func (bd *bounds) of(roll int) *alone {
 	bd.work(1)
-	return &bd.alone[bd.m.rolls[roll].typ]
+	return bd.look(roll)
 }
+
+// look is the same where no bound is being worked out that could be ended.
+func (bd *bounds) look(roll int) *alone { return &bd.alone[bd.m.rolls[roll].typ] }
 
 // all gives the bounds of the six levels of a plan of worth w; where time is
 // over before they are worked out, those that depend on no plan.

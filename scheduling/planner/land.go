@@ -195,7 +195,7 @@ func (sr *search) lateSession(specs []spec) int {
 			if last == nil || b.end > last.end {
 				last = b
 			}
-			soonest := sr.bounds.of(r).at[b.sess]
+			soonest := sr.bounds.look(r).at[b.sess]
 			if sr.m.rolls[r].late(sr.s.dry(b)) > sr.m.rolls[r].late(soonest) && (worst == nil || b.end > worst.end) {
 				worst = b
 			}

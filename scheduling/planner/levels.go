@@ -105,12 +105,23 @@ func (pf *proofs) prove(w *worth, level int, expired func() bool) *master {
 	if level == changes {
 		g.finish = w[finish]
 	}
-	b, ma := pf.rx.prove(g, expired)
+	b, ma := pf.rx.prove(g, 0, expired)
 	pf.say(w, level, b)
 	if !expired() {
 		pf.last[level] = proof{true, k, ma}
 	}
 	return ma
+}
+
+// deepen proves more of a level by splitting its goal, so often at most. It gives
+// a program of what stood in the way, if it came to one.
+func (pf *proofs) deepen(w *worth, level, splits int, expired func() bool) *master {
+	if w[level] <= pf.bound(w, level) || level > runs || expired() || !pf.relaxed() {
+		return nil
+	}
+	b, leaf := pf.rx.prove(goal{level: level, worth: *w, upTo: level, target: w[level]}, splits, expired)
+	pf.say(w, level, b)
+	return leaf
 }
 
 // proveFinish narrows down when all film can be dry at the soonest; the master
@@ -124,7 +135,7 @@ func (pf *proofs) proveFinish(w *worth, expired func() bool) *master {
 		high = min(high, at)
 	}
 	look := func(at int64) (int64, *master) {
-		return pf.rx.prove(goal{level: runs, worth: *w, upTo: runs, finish: at * grain, target: w[runs] + 1}, expired)
+		return pf.rx.prove(goal{level: runs, worth: *w, upTo: runs, finish: at * grain, target: w[runs] + 1}, 0, expired)
 	}
 	var last *master
 	for try := high - 1; low < high && !expired(); try = low + (high-low)/2 {
@@ -185,11 +196,13 @@ func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 			}
 			sr.bd.soft = nil
 			if ma != nil && !stop() {
-				sr.land(pf, ma, stop)
-				sr.accept()
-				if !sr.within && len(sr.m.rolls) >= windowRolls {
-					sr.windows(pf, level+1, stop)
-				}
+				sr.landIn(pf, ma, level, stop)
+			}
+			if leaf := sr.deepen(pf, level, try, stop); leaf != nil && sr.bestWorth[level] > pf.bound(&sr.bestWorth, level) {
+				sr.landIn(pf, leaf, level, stop)
+			}
+			if sr.bestWorth[level] <= pf.bound(&sr.bestWorth, level) {
+				break
 			}
 			if try%4 < 3 {
 				sr.bd.soft = sr.m.softness([]int64{4, 12, 1}[try%4])
@@ -216,6 +229,25 @@ func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 		level++
 	}
 	return !sr.expired()
+}
+
+// deepSplits is how often a level's goal is split after a landing, each time more.
+const deepSplits = 40
+
+func (sr *search) deepen(pf *proofs, level, try int, stop func() bool) *master {
+	if sr.within || try > 2 {
+		return nil
+	}
+	return pf.deepen(&sr.bestWorth, level, deepSplits<<try, stop)
+}
+
+// landIn makes a plan of a relaxation, and betters it window by window.
+func (sr *search) landIn(pf *proofs, ma *master, level int, stop func() bool) {
+	sr.land(pf, ma, stop)
+	sr.accept()
+	if !sr.within && len(sr.m.rolls) >= windowRolls {
+		sr.windows(pf, level+1, stop)
+	}
 }
 
 // sameAbove says that two worths are equal at the levels above one.

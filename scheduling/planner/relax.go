@@ -36,7 +36,9 @@ type relaxation struct {
 	keys    map[string]int
 	sums    []int64 // values of level 3 that there can be, once known
 	choices []kitChoice
-	refused map[string]bool // choices of kits that no plan goes with
+	refused map[string]bool    // choices of kits that no plan goes with
+	barred  map[string]*bars   // by choice of kits and values reached
+	solved  map[string]*master // by choice of kits and values above
 	pr      *pricing
 }
 
@@ -105,6 +107,16 @@ type resource struct {
 	perPrep int64   // of a second of loading or warming up, whichever is longer
 }
 
+// unit is what the row of a resource counts in, for the sake of numbers of like
+// size.
+func (r *resource) unit() float64 {
+	unit := 1.0
+	for max(r.cap, -r.cap) > int64(64*unit) {
+		unit *= 2
+	}
+	return unit
+}
+
 // usedBy says that runs of a set use a resource.
 func (r *resource) usedBy(set int) bool { return r.sets == nil || slices.Contains(r.sets, set) }
 
@@ -118,7 +130,7 @@ const (
 // relax makes the relaxation; nil where the problem has too many sorts of
 // rolls or reels for it.
 func (bd *bounds) relax() *relaxation {
-	rx := &relaxation{m: bd.m, bd: bd, boxes: make(map[string]*box), keys: make(map[string]int), refused: make(map[string]bool)}
+	rx := &relaxation{m: bd.m, bd: bd, boxes: make(map[string]*box), keys: make(map[string]int), refused: make(map[string]bool), barred: make(map[string]*bars), solved: make(map[string]*master)}
 	rx.splitSessions()
 	rx.sortRolls()
 	if len(rx.types) == 0 || len(rx.types) > mostTypes {

@@ -64,12 +64,16 @@ func (rx *relaxation) ordered(kits []choice, upTo int) bool {
 
 // prove bounds a goal from below, kits being whole: the least bound of all
 // choices of kits. It gives the bound and the master of the choice that has it.
-func (rx *relaxation) prove(g goal, expired func() bool) (int64, *master) {
+//
+// So many times at most, if any are given, a goal is split to prove more of it.
+func (rx *relaxation) prove(g goal, splits int, expired func() bool) (int64, *master) {
 	look := func(kits []choice) (int64, *master) {
 		g.kits = kits
-		ma := rx.master(g)
-		ma.solve(expired)
-		return rx.whole(ma), ma
+		ma := rx.narrowed(g, expired)
+		if splits == 0 {
+			return rx.whole(ma), ma
+		}
+		return ma.deepen(&splits, expired)
 	}
 	choices := rx.kitChoices()
 	if g.level < chemistry || choices == nil {
@@ -89,7 +93,8 @@ func (rx *relaxation) prove(g goal, expired func() bool) (int64, *master) {
 		} else if c.price > g.worth[chemistry] {
 			break
 		}
-		if rx.short(c.kits, &g) {
+		short := false
+		if inTime(func() { short = rx.short(c.kits, &g) }); short {
 			continue
 		}
 		if tried++; tried > mostChoices || expired() {
@@ -169,13 +174,15 @@ func (rx *relaxation) whole(ma *master) int64 {
 		}
 		return 0
 	}
-	b := ma.proved()
 	if ma.goal.level != chemistry {
-		return b
+		return ma.proved()
 	}
-	if b = max(b-int64(rx.waste), 0); rx.waste == 0 {
-		b = ma.proved()
-	}
+	return rx.roundUp(ma.proved())
+}
+
+// roundUp is the least that level 3 can be when it is no less than a number.
+func (rx *relaxation) roundUp(b int64) int64 {
+	b = max(b-int64(rx.waste), 0)
 	if rx.sums == nil {
 		rx.sums = rx.chemistrySums()
 	}

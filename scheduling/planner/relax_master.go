@@ -17,6 +17,7 @@ type goal struct {
 	kits []choice
 	// target ends the work once the bound reaches it.
 	target int64
+	barred *bars // what no plan so good has
 }
 
 // A choice is what is settled of a kit.
@@ -60,8 +61,10 @@ type master struct {
 
 	sum    []float64
 	bound  int64 // best proved so far, scaled
+	last   int64 // what the last round proved
 	rounds int
 	dives  int
+	half   bool // of a goal that was split
 }
 
 const inactive = 1e15
@@ -84,7 +87,7 @@ func (rx *relaxation) master(g goal) *master {
 	ma.rowWaste = ma.rowKit + sets
 	ma.rowLate = ma.rowWaste + sets
 	ma.rowChem, ma.rowRuns, ma.rowOut, ma.rowR = ma.rowLate+1, ma.rowLate+2, ma.rowLate+3, ma.rowLate+4
-	rhs := make([]float64, ma.rowR+len(rx.rows))
+	rhs := make([]float64, ma.rowR+len(ma.li.rows))
 	for t := range rx.types {
 		rhs[t] = float64(rx.types[t].n)
 	}
@@ -111,15 +114,18 @@ func (rx *relaxation) master(g goal) *master {
 		rhs[r] = -inactive
 		if g.upTo > lateness+n {
 			rhs[r] = -float64(ma.cap(lateness + n))
+			if lateness+n == chemistry {
+				rhs[r] /= price1
+			}
 		}
 	}
 	rhs[ma.rowOut] = -float64(ma.cap(displaced))
 	if g.upTo <= displaced {
 		rhs[ma.rowOut] = -inactive
 	}
-	for r := range rx.rows {
-		if k := rx.rows[r].kit; k < 0 || ma.choice(k) == mixed {
-			rhs[ma.rowR+r] = -float64(rx.rows[r].cap)
+	for r := range ma.li.rows {
+		if k := ma.li.rows[r].kit; k < 0 || ma.choice(k) == mixed {
+			rhs[ma.rowR+r] = -float64(ma.li.rows[r].cap) / ma.li.rows[r].unit()
 		}
 	}
 	ma.sx = newSimplex(rhs)
@@ -137,6 +143,9 @@ func (rx *relaxation) master(g goal) *master {
 // like size.
 const area1 = 50_000
 
+// price1 is the same for prices.
+const price1 = 1024
+
 // cap is what a plan may have at a level. What a set wastes is rounded down set
 // by set, so all sets together are worth less than one unit each more.
 func (ma *master) cap(level int) int64 {
@@ -144,13 +153,13 @@ func (ma *master) cap(level int) int64 {
 	switch level {
 	case lateness:
 		for i := range ma.rx.m.rolls {
-			if !ma.rx.bd.of(i).possible {
+			if !ma.rx.bd.look(i).possible {
 				c -= ma.rx.m.rolls[i].out
 			}
 		}
 	case displaced:
 		for i := range ma.rx.m.rolls {
-			if !ma.rx.bd.of(i).possible {
+			if !ma.rx.bd.look(i).possible {
 				c -= ma.rx.m.rolls[i].displacedCount
 			}
 		}
@@ -162,7 +171,7 @@ func (ma *master) cap(level int) int64 {
 
 func (ma *master) limit() {
 	rx := ma.rx
-	ma.li = limits{length: make([]int64, len(rx.sess)), dry: never, shut: make([]bool, len(rx.sets))}
+	ma.li = limits{length: make([]int64, len(rx.sess)), dry: never, shut: make([]bool, len(rx.sets)), rows: rx.rows, byRow: rx.byRow, barred: ma.goal.barred}
 	for s := range rx.sets {
 		ma.li.shut[s] = rx.sets[s].kit && ma.choice(s) == shut
 	}
@@ -186,7 +195,7 @@ func (ma *master) allows(c *content) bool {
 	}
 	for _, it := range c.items {
 		ty := &ma.rx.types[it.typ]
-		if ty.dry[ma.rx.sess[c.sess].index] > ma.li.dry {
+		if ty.dry[ma.rx.sess[c.sess].index] > ma.li.dry || ma.li.barred.has(it.typ, c.sess) {
 			return false
 		}
 		if se := &ma.rx.sets[it.set]; se.kit && ma.choice(it.set) == shut {
@@ -258,10 +267,10 @@ func (ma *master) addFixed() {
 			c := lpColumn{cost: ma.cost(chemistry) * float64(se.price)}
 			c.put(ma.rowArea+s, float64(min(se.area, 1<<50))/area1)
 			c.put(ma.rowKit+s, -1)
-			c.put(ma.rowChem, -float64(se.price))
-			for r := range rx.rows {
-				if rx.rows[r].kit == s {
-					c.put(ma.rowR+r, float64(rx.rows[r].cap))
+			c.put(ma.rowChem, -float64(se.price)/price1)
+			for r := range ma.li.rows {
+				if ma.li.rows[r].kit == s {
+					c.put(ma.rowR+r, float64(ma.li.rows[r].cap)/ma.li.rows[r].unit())
 				}
 			}
 			kit = sx.add(c)
@@ -270,7 +279,7 @@ func (ma *master) addFixed() {
 			each := float64(se.waste) / 1e6 * area1
 			c := lpColumn{cost: ma.cost(chemistry) * each}
 			c.put(ma.rowWaste+s, 1)
-			c.put(ma.rowChem, -each)
+			c.put(ma.rowChem, -each/price1)
 			spare = sx.add(c)
 			wasted = sx.add(lpColumn{cost: 4*c.cost + 4*dear, row: []int32{int32(ma.rowWaste + s)}, val: []float64{1}})
 		}
@@ -327,9 +336,9 @@ func (ma *master) add(at int) {
 		if rx.sets[it.set].waste > 0 && rx.sets[it.set].unused > 0 {
 			put(ma.rowWaste+it.set, area)
 		}
-		for _, r := range rx.byRow[co.sess] {
-			if row := &rx.rows[r]; row.perRoll != nil && row.usedBy(it.set) {
-				put(ma.rowR+r, -n*float64(row.perRoll[it.typ]))
+		for _, r := range ma.li.byRow[co.sess] {
+			if row := &ma.li.rows[r]; row.perRoll != nil && row.usedBy(it.set) {
+				put(ma.rowR+r, -n*float64(row.perRoll[it.typ])/row.unit())
 			}
 		}
 	}
@@ -337,9 +346,9 @@ func (ma *master) add(at int) {
 		o := &rx.sess[co.sess].offers[l.offer]
 		put(ma.rowRuns, -float64(l.runs))
 		c.cost += ma.cost(runs) * float64(l.runs)
-		for _, r := range rx.byRow[co.sess] {
-			if use := rx.rows[r].ofLoad(o, &l); use != 0 {
-				put(ma.rowR+r, -float64(use))
+		for _, r := range ma.li.byRow[co.sess] {
+			if use := ma.li.rows[r].ofLoad(o, &l); use != 0 {
+				put(ma.rowR+r, -float64(use)/ma.li.rows[r].unit())
 			}
 		}
 	}
@@ -366,8 +375,8 @@ func (ma *master) read() {
 	for s := range rx.sets {
 		p.area = append(p.area, whole(d[ma.rowArea+s], area1)-whole(d[ma.rowWaste+s], area1))
 	}
-	for r := range rx.rows {
-		p.row = append(p.row, whole(d[ma.rowR+r], 1))
+	for r := range ma.li.rows {
+		p.row = append(p.row, whole(d[ma.rowR+r], ma.li.rows[r].unit()))
 	}
 	unit := int64(ma.scale)
 	p.late = whole(d[ma.rowLate], 1) + ma.on(lateness)*unit
@@ -383,7 +392,7 @@ func (ma *master) lagrange(contents int64) int64 {
 	whole := ma.whole
 	sum := total{-contents, false}
 	late := p.late - ma.on(lateness)*unit
-	chem := whole(d[ma.rowChem], 1)
+	chem := whole(d[ma.rowChem], price1)
 	run := p.run - ma.on(runs)*unit
 	out := whole(d[ma.rowOut], 1)
 	if ma.goal.upTo > lateness {
@@ -422,9 +431,9 @@ func (ma *master) lagrange(contents int64) int64 {
 			sum.add(c.sum, ty.n)
 		}
 	}
-	for r := range rx.rows {
-		if rx.rows[r].kit < 0 { // others are with their kit
-			sum.add(-p.row[r], rx.rows[r].cap)
+	for r := range ma.li.rows {
+		if ma.li.rows[r].kit < 0 { // others are with their kit
+			sum.add(-p.row[r], ma.li.rows[r].cap)
 		}
 	}
 	for s := range rx.sets {
@@ -442,9 +451,9 @@ func (ma *master) lagrange(contents int64) int64 {
 			} else if area > 0 {
 				return math.MinInt64
 			}
-			for r := range rx.rows {
-				if rx.rows[r].kit == s {
-					c.add(-p.row[r], rx.rows[r].cap)
+			for r := range ma.li.rows {
+				if ma.li.rows[r].kit == s {
+					c.add(-p.row[r], ma.li.rows[r].cap)
 				}
 			}
 			switch ma.choice(s) {

@@ -14,6 +14,13 @@ type prices struct {
 	row              []int64 // by resource
 }
 
+// clone is a copy that stays as it is.
+func (p *prices) clone() prices {
+	c := *p
+	c.roll, c.area, c.row = slices.Clone(p.roll), slices.Clone(p.area), slices.Clone(p.row)
+	return c
+}
+
 // A content is what one session holds: how many rolls of which types by which
 // sets, in how many runs.
 type content struct {
@@ -72,11 +79,14 @@ type way struct {
 
 // A tariff is what runs by a set cost by their rows: each mm², run, and second
 // of preparation.
-type tariff struct{ area, run, prep int64 }
+type tariff struct {
+	area, run, prep int64
+	own             bool // some rolls cost more, or less, than by their area
+}
 
 // covers says that a tariff is nowhere above another.
 func (t *tariff) covers(o *tariff) bool {
-	return t.area <= o.area && t.run <= o.run && t.prep <= o.prep
+	return t.area <= o.area && t.run <= o.run && t.prep <= o.prep && !t.own && !o.own
 }
 
 // pricing finds the content of a session that is worth most.
@@ -101,14 +111,17 @@ type limits struct {
 	length []int64 // by session, s
 	dry    int64
 	shut   []bool // by set
+	rows   []resource
+	byRow  [][]int // by session: the rows that it has a part in
+	barred *bars
 }
 
 // tariffOf is what runs of an offer by a set cost in session i.
-func (pr *pricing) tariffOf(p *prices, i int, o *offer, set int) tariff {
-	rx := pr.rx
+func (pr *pricing) tariffOf(p *prices, li *limits, i int, o *offer, set int) tariff {
 	t := tariff{area: p.area[set], run: p.run}
-	for _, r := range rx.byRow[i] {
-		if row := &rx.rows[r]; p.row[r] > 0 && row.usedBy(set) {
+	for _, r := range li.byRow[i] {
+		if row := &li.rows[r]; p.row[r] > 0 && row.usedBy(set) {
+			t.own = t.own || row.perRoll != nil && row.sets != nil
 			if row.perRun != nil {
 				t.run += p.row[r] * row.perRun(o)
 			}
@@ -127,7 +140,7 @@ func (pr *pricing) find(p *prices, li *limits, i int) {
 		o := &rx.sess[i].offers[k]
 		from := n
 		for _, set := range o.sets {
-			t := pr.tariffOf(p, i, o, set)
+			t := pr.tariffOf(p, li, i, o, set)
 			if li.shut[set] || slices.ContainsFunc(pr.ways[from:n], func(w way) bool { return w.tariff.covers(&t) }) {
 				continue
 			}
@@ -157,25 +170,34 @@ func (pr *pricing) value(p *prices, li *limits, i int, w *way, early bool) (crit
 	rx := pr.rx
 	s := rx.sess[i].index
 	for _, t := range rx.leads[rx.sess[i].offers[w.offer].lead].types {
-		ty := &rx.types[t]
-		pr.worth[t] = 0
-		if ty.late[s] >= never || ty.dry[s] > li.dry {
-			continue
-		}
-		late := ty.late[s]
-		if ty.jump[s] > 0 && !early {
-			late += ty.jump[s]
-			critical = true
-		}
-		v := p.roll[t] - p.late*late - p.moved*ty.moved[s] - w.tariff.area*ty.area
-		for _, r := range rx.byRow[i] {
-			if row := &rx.rows[r]; p.row[r] > 0 && row.perRoll != nil {
-				v -= p.row[r] * row.perRoll[t]
-			}
-		}
+		v := pr.worthOf(p, li, i, w, t, early)
 		pr.worth[t] = max(v, 0)
+		critical = critical || v > impossibly && !early && rx.types[t].jump[s] > 0
 	}
 	return critical
+}
+
+// impossibly is what a roll is worth where it cannot be.
+const impossibly = -never
+
+// worthOf is what one roll of a type is worth in session i.
+func (pr *pricing) worthOf(p *prices, li *limits, i int, w *way, t int, early bool) int64 {
+	s := pr.rx.sess[i].index
+	ty := &pr.rx.types[t]
+	if ty.late[s] >= never || ty.dry[s] > li.dry || li.barred.has(t, i) {
+		return impossibly
+	}
+	late := ty.late[s]
+	if !early {
+		late += ty.jump[s]
+	}
+	v := p.roll[t] - p.late*late - p.moved*ty.moved[s] - w.tariff.area*ty.area
+	for _, r := range li.byRow[i] {
+		if row := &li.rows[r]; p.row[r] > 0 && row.perRoll != nil && row.usedBy(w.set) {
+			v -= p.row[r] * row.perRoll[t]
+		}
+	}
+	return v
 }
 
 // ranked are the types of one kind of an offer that are worth something, best
@@ -196,19 +218,19 @@ func (pr *pricing) ranked(o *offer, k int) []int {
 func (pr *pricing) offered(p *prices, li *limits, i int, w *way, units int) {
 	w.options = w.options[:0]
 	critical := pr.value(p, li, i, w, false)
-	pr.offeredNow(p, i, w, units, false)
+	pr.offeredNow(p, li, i, w, units, false)
 	if critical && p.late > 0 {
 		pr.value(p, li, i, w, true)
-		pr.offeredNow(p, i, w, units, true)
+		pr.offeredNow(p, li, i, w, units, true)
 		slices.SortStableFunc(w.options, func(a, b option) int { return cmp.Compare(a.time, b.time) })
 	}
 }
 
 // perReel is what one more reel of a kind costs by the rows.
-func (pr *pricing) perReel(p *prices, i, kind int) int64 {
+func (pr *pricing) perReel(p *prices, li *limits, i, kind int) int64 {
 	var sum int64
-	for _, r := range pr.rx.byRow[i] {
-		if row := &pr.rx.rows[r]; p.row[r] > 0 && row.perReel != nil {
+	for _, r := range li.byRow[i] {
+		if row := &li.rows[r]; p.row[r] > 0 && row.perReel != nil {
 			sum += p.row[r] * row.perReel[kind]
 		}
 	}
@@ -216,7 +238,7 @@ func (pr *pricing) perReel(p *prices, i, kind int) int64 {
 }
 
 // offeredNow adds the options for what rolls are worth as value left it.
-func (pr *pricing) offeredNow(p *prices, i int, w *way, units int, early bool) {
+func (pr *pricing) offeredNow(p *prices, li *limits, i int, w *way, units int, early bool) {
 	rx := pr.rx
 	o := &rx.sess[i].offers[w.offer]
 	for len(pr.prefix) < len(o.kinds) {
@@ -224,7 +246,7 @@ func (pr *pricing) offeredNow(p *prices, i int, w *way, units int, early bool) {
 	}
 	any := false
 	for n, k := range o.kinds {
-		each := pr.perReel(p, i, k)
+		each := pr.perReel(p, li, i, k)
 		sums := append(pr.prefix[n][:0], 0)
 		var sum, rolls int64
 		for _, t := range pr.ranked(o, k) {

@@ -2,6 +2,7 @@ package planner
 
 import (
 	"fmt"
+	"math"
 	"slices"
 )
 
@@ -34,8 +35,15 @@ func (ma *master) solve(expired func() bool) {
 	sx.start(unit)
 	ma.cheapenArtificial()
 	defer ma.restoreArtificial()
-	most := pivotsPerRow * len(sx.rhs)
-	for ; ma.rounds < mostRounds && sx.pivots < most && !expired(); ma.rounds++ {
+	ma.generate(pivotsPerRow*len(sx.rhs), mostRounds, expired)
+}
+
+// generate pivots and prices, so often at most, until the goal's target is
+// proved, nothing betters the relaxation, or the clock says so.
+func (ma *master) generate(pivots, rounds int, expired func() bool) {
+	rx, sx := ma.rx, ma.sx
+	most := sx.pivots + pivots
+	for end := ma.rounds + rounds; ma.rounds < end && sx.pivots < most && !expired(); ma.rounds++ {
 		sx.solve(most - sx.pivots)
 		ma.read()
 		var sum int64
@@ -48,9 +56,8 @@ func (ma *master) solve(expired func() bool) {
 				added++
 			}
 		}
-		if b := ma.lagrange(sum); b > ma.bound {
-			ma.bound = b
-		}
+		ma.last = ma.lagrange(sum)
+		ma.bound = max(ma.bound, ma.last)
 		if ma.goal.target > 0 && ma.proved() >= ma.goal.target {
 			return
 		}
@@ -63,7 +70,23 @@ func (ma *master) solve(expired func() bool) {
 		} else if ma.step != nil && float64(ma.bound) > raisedFrom*ma.scale*obj {
 			ma.raiseArtificial()
 		}
+		if ma.hopeless() {
+			return
+		}
 	}
+}
+
+// hopeless says that the linear program costs too little already for the target:
+// more contents only make it cost less.
+func (ma *master) hopeless() bool {
+	if !ma.half {
+		return false
+	}
+	most := int64(math.Ceil(ma.sx.objective()*ma.per + float64(ma.paidFor()) - 1e-4))
+	if ma.goal.level == chemistry {
+		most = ma.rx.roundUp(most)
+	}
+	return most < ma.goal.target
 }
 
 // cheapenArtificial lets artificial rolls cost little more at first than a roll

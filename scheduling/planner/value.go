@@ -97,7 +97,12 @@ func (m *model) unusedCost(set int, used []int64) int64 {
 	if left >= never || left <= 0 {
 		return 0
 	}
-	hi, lo := bits.Mul64(uint64(left), uint64(m.sets[set].waste))
+	return wastedPrice(left, m.sets[set].waste)
+}
+
+// wastedPrice is what an area costs at so much a square metre, rounded down.
+func wastedPrice(area, perM2 int64) int64 {
+	hi, lo := bits.Mul64(uint64(area), uint64(perM2))
 	q, _ := bits.Div64(hi, lo, 1_000_000)
 	return int64(q)
 }

@@ -1,0 +1,150 @@
+package planner
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// What a set wastes is settled by how many rolls of each area it takes. Few such
+// fillings waste little, and each can be looked at by itself.
+
+// mostFillings bounds the fillings of one set that are listed.
+const mostFillings = 200
+
+// A filling is how many rolls of each area a set takes, and what it then wastes.
+type filling struct {
+	counts []int64
+	wasted int64
+}
+
+// fillings lists the ways of filling a set that waste no more than a price, those
+// that waste least first; nil where there are too many.
+func (ma *master) fillings(set int, wasted int64) (areas []int64, out []filling) {
+	rx := ma.rx
+	se := &rx.sets[set]
+	most := make(map[int64]int64) // rolls by area
+	for t := range rx.types {
+		if rx.couldUse(t, set) {
+			most[rx.types[t].area] += rx.types[t].n
+		}
+	}
+	for a := range most {
+		areas = append(areas, a)
+	}
+	slices.SortFunc(areas, func(a, b int64) int { return cmp.Compare(b, a) })
+	rest := make([]int64, len(areas)+1) // what those from one on can fill at most
+	for i := len(areas) - 1; i >= 0; i-- {
+		rest[i] = rest[i+1] + areas[i]*most[areas[i]]
+	}
+	price := func(left int64) int64 { return wastedPrice(left, se.waste) }
+	counts := make([]int64, len(areas))
+	looked := 0
+	var grow func(i int, left int64)
+	grow = func(i int, left int64) {
+		if looked++; looked > 100*mostFillings || price(max(left-rest[i], 0)) > wasted {
+			return
+		}
+		if i == len(areas) {
+			out = append(out, filling{slices.Clone(counts), price(left)})
+			return
+		}
+		for n := min(most[areas[i]], left/areas[i]); n >= 0; n-- {
+			counts[i] = n
+			grow(i+1, left-n*areas[i])
+		}
+		counts[i] = 0
+	}
+	grow(0, se.unused)
+	if looked > 100*mostFillings || len(out) > mostFillings {
+		return nil, nil
+	}
+	slices.SortStableFunc(out, func(a, b filling) int { return cmp.Compare(a.wasted, b.wasted) })
+	return areas, out
+}
+
+// couldUse says that rolls of a type may be in a run of a set.
+func (rx *relaxation) couldUse(t, set int) bool {
+	for i := range rx.sess {
+		if rx.types[t].late[rx.sess[i].index] >= never {
+			continue
+		}
+		for k := range rx.sess[i].offers {
+			o := &rx.sess[i].offers[k]
+			if slices.Contains(o.sets, set) && slices.Contains(rx.leads[o.lead].types, t) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// wasters are the sets whose unused capacity costs something.
+func (rx *relaxation) wasters() []int {
+	var out []int
+	for s := range rx.sets {
+		if rx.sets[s].waste > 0 && rx.sets[s].unused > 0 {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// fill bounds the goal, chemistry, by looking at the fillings of one set after
+// another; cost is what kits and settled sets cost. It gives the bound, which is
+// the target at most, and what was solved last of the plans that have it, if any.
+func (ma *master) fill(sets []int, cost int64, nodes *int, expired func() bool) (int64, *master) {
+	rx := ma.rx
+	bound := max(rx.whole(ma), cost)
+	if bound >= ma.goal.target {
+		return ma.goal.target, nil
+	}
+	if len(sets) == 0 || rx.waste != len(rx.m.waste) {
+		return bound, ma
+	}
+	areas, fillings := ma.fillings(sets[0], ma.goal.target-1-cost)
+	if areas == nil {
+		return bound, ma
+	}
+	best, leaf := ma.goal.target, (*master)(nil)
+	for _, f := range fillings {
+		if cost+f.wasted >= best || best <= bound {
+			break
+		}
+		if *nodes <= 0 || expired() {
+			return max(bound, min(best, cost+f.wasted)), leaf
+		}
+		c := ma.filled(sets[0], areas, f.counts, nodes, expired)
+		if b, at := c.fill(sets[1:], cost+f.wasted, nodes, expired); b < best {
+			best, leaf = b, at
+		}
+	}
+	return max(best, bound), leaf
+}
+
+// filled is the master with a set filled in one way: rows for the counts that are
+// not so by themselves.
+func (ma *master) filled(set int, areas, counts []int64, nodes *int, expired func() bool) *master {
+	for *nodes > 0 && !expired() && ma.rx.whole(ma) < ma.goal.target {
+		have := ma.counts()
+		far, at, sign := 1e-4, -1, int64(1)
+		for i, a := range areas {
+			v := have[countKey{countFill, int64(set), a}]
+			if d := v - float64(counts[i]); math.Abs(d) > far {
+				far, at, sign = math.Abs(d), i, 1
+				if d < 0 {
+					sign = -1
+				}
+			}
+		}
+		if at < 0 {
+			return ma
+		}
+		*nodes--
+		c := ma.child(ma.rx.row(countKey{countFill, int64(set), areas[at]}, sign, sign*counts[at]))
+		c.half = false // its optimum tells which row is next
+		c.generate(childPivots, childRounds, expired)
+		ma = c
+	}
+	return ma
+}
