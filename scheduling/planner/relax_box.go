@@ -15,6 +15,17 @@ type box struct {
 	most  uint8
 	// full are the fullest numbers that one run takes.
 	full [][]int
+	// prep is by numbers how long loading or warming up, whichever is longer in
+	// each run, takes at least, given that a run more takes its wet time.
+	prep  []int64
+	every []fullRun // that one run takes
+}
+
+// A fullRun is the reels of one run, and how long they take to prepare.
+type fullRun struct {
+	numbers []int
+	cell    int
+	prep    int64
 }
 
 // boxOf makes, or finds, the box of an offer; nil where it would be too large.
@@ -39,7 +50,8 @@ func (rx *relaxation) boxOf(o *offer, s int) *box {
 		holds := m.kinds[k].holds
 		avail[i] = min((avail[i]+holds-1)/holds, min(m.kinds[k].count, tank.height/m.kinds[k].height)*most)
 	}
-	key := fmt.Sprint(m.sess[s].tank, o.kinds, area, least, avail, most)
+	wet := m.class[rx.leads[o.lead].class].wet
+	key := fmt.Sprint(m.sess[s].tank, o.kinds, area, least, avail, most, wet, o.warm)
 	if old, ok := rx.boxes[key]; ok {
 		return old
 	}
@@ -47,7 +59,6 @@ func (rx *relaxation) boxOf(o *offer, s int) *box {
 	if len(patterns) > mostPatterns {
 		return nil
 	}
-	patterns = maximal(patterns)
 	cells := int64(1)
 	b := &box{most: uint8(most)}
 	for i, k := range o.kinds {
@@ -57,8 +68,9 @@ func (rx *relaxation) boxOf(o *offer, s int) *box {
 			return nil
 		}
 	}
-	b.full = patterns
+	b.full = maximal(patterns)
 	b.fill(int(cells))
+	b.prepare(patterns, o, wet)
 	rx.boxes[key] = b
 	return b
 }
@@ -155,12 +167,7 @@ func (b *box) fill(cells int) {
 	}
 	n := make([]int, len(b.size))
 	for c := 1; c < cells; c++ {
-		for i := len(n) - 1; i >= 0; i-- {
-			if n[i]++; n[i] < b.size[i] {
-				break
-			}
-			n[i] = 0
-		}
+		b.count(n)
 		best := b.most + 1
 		for _, p := range b.full {
 			rest := c
@@ -175,26 +182,107 @@ func (b *box) fill(cells int) {
 	}
 }
 
-// split takes numbers of rolls apart into runs.
+// mostPrepared bounds the work of finding how long runs take to prepare; beyond
+// it, loading and warming up count in sum.
+const mostPrepared = 400_000
+
+// prepare finds how long it takes to prepare the runs of all numbers.
+func (b *box) prepare(patterns [][]int, o *offer, wet int64) {
+	b.prep = make([]int64, len(b.runs))
+	exact := len(patterns)*len(b.runs) <= mostPrepared
+	if exact {
+		for _, p := range patterns {
+			r := fullRun{numbers: p, cell: b.cell(p)}
+			for d, n := range p {
+				r.prep += int64(n) * o.loads[d]
+			}
+			if r.prep = max(r.prep, o.warm); r.cell > 0 {
+				b.every = append(b.every, r)
+			}
+		}
+	}
+	n := make([]int, len(b.size))
+	for c := 1; c < len(b.runs); c++ {
+		b.count(n)
+		runs := int64(b.runs[c])
+		if !exact || runs > int64(b.most) {
+			var load int64
+			for d, k := range n {
+				load += int64(k) * o.loads[d]
+			}
+			b.prep[c] = max(load, runs*o.warm)
+			continue
+		}
+		least := int64(never)
+		for i := range b.every {
+			r := &b.every[i]
+			if r.fits(n) {
+				rest := c - r.cell
+				least = min(least, r.prep+b.prep[rest]+int64(b.runs[rest])*wet)
+			}
+		}
+		b.prep[c] = least - (runs-1)*wet
+	}
+}
+
+func (r *fullRun) fits(n []int) bool {
+	for d, k := range r.numbers {
+		if k > n[d] {
+			return false
+		}
+	}
+	return true
+}
+
+// count moves numbers on to the next cell's.
+func (b *box) count(n []int) {
+	for i := len(n) - 1; i >= 0; i-- {
+		if n[i]++; n[i] < b.size[i] {
+			return
+		}
+		n[i] = 0
+	}
+}
+
+// cell is where numbers are.
+func (b *box) cell(n []int) int {
+	c := 0
+	for d := range n {
+		c = c*b.size[d] + n[d]
+	}
+	return c
+}
+
+// split takes numbers of reels apart into as few runs as can be, those that are
+// prepared soonest.
 func (b *box) split(numbers []int) [][]int {
 	n := slices.Clone(numbers)
-	cellOf := func(n []int) int {
-		c := 0
-		for d := range n {
-			c = c*b.size[d] + n[d]
-		}
-		return c
-	}
 	var out [][]int
-	for c := cellOf(n); c > 0; c = cellOf(n) {
+	for c := b.cell(n); c > 0; c = b.cell(n) {
 		found := false
+		for i := range b.every {
+			r := &b.every[i]
+			if !r.fits(n) {
+				continue
+			}
+			if rest := c - r.cell; b.runs[rest]+1 == b.runs[c] && r.prep+b.prep[rest] == b.prep[c] {
+				out, found = append(out, r.numbers), true
+				for d, k := range r.numbers {
+					n[d] -= k
+				}
+				break
+			}
+		}
+		if found {
+			continue
+		}
 		for _, p := range b.full {
 			rest, take := slices.Clone(n), make([]int, len(n))
 			for d := range p {
 				take[d] = min(p[d], n[d])
 				rest[d] -= take[d]
 			}
-			if r := cellOf(rest); r < c && b.runs[r]+1 == b.runs[c] {
+			if r := b.cell(rest); r < c && b.runs[r]+1 == b.runs[c] {
 				out, n, found = append(out, take), rest, true
 				break
 			}

@@ -71,18 +71,47 @@ func TestBoxCountsRuns(t *testing.T) {
 		}
 		b.full = maximal(patterns)
 		b.fill(30)
+		o := &offer{warm: rng.Int64N(30), loads: []int64{1 + rng.Int64N(10), 1 + rng.Int64N(10)}}
+		b.prepare(patterns, o, 100)
 		for x := range 6 {
 			for y := range 5 {
 				got, want := int(b.runs[x*5+y]), fewest(heights, room, x, y, nil)
 				if got != want {
 					t.Fatalf("heights %v in %d: %d and %d need %d runs, not %d", heights, room, x, y, want, got)
 				}
-				if split := b.split([]int{x, y}); len(split) != want {
+				split := b.split([]int{x, y})
+				if len(split) != want {
 					t.Fatalf("%d and %d are split into %v, want %d runs", x, y, split, want)
+				}
+				var prep int64
+				for _, n := range split {
+					prep += max(o.warm, int64(n[0])*o.loads[0]+int64(n[1])*o.loads[1])
+				}
+				if want := soonest(patterns, o, 100, x, y) - int64(len(split)-1)*100 - 100; len(split) > 0 && b.prep[x*5+y] != want {
+					t.Fatalf("%d and %d take %d to prepare, want %d; split %v", x, y, b.prep[x*5+y], want, split)
+				}
+				if prep < b.prep[x*5+y] {
+					t.Fatalf("%d and %d are split into %v, prepared in %d, sooner than %d", x, y, split, prep, b.prep[x*5+y])
 				}
 			}
 		}
 	}
+}
+
+// soonest tries all ways of taking reels apart into runs of so much wet time, for
+// the least time in all.
+func soonest(patterns [][]int, o *offer, wet int64, x, y int) int64 {
+	if x == 0 && y == 0 {
+		return 0
+	}
+	best := int64(math.MaxInt64)
+	for _, p := range patterns {
+		if p[0] <= x && p[1] <= y && p[0]+p[1] > 0 {
+			prep := max(o.warm, int64(p[0])*o.loads[0]+int64(p[1])*o.loads[1])
+			best = min(best, wet+prep+soonest(patterns, o, wet, x-p[0], y-p[1]))
+		}
+	}
+	return best
 }
 
 // fewest places reels one by one in every run there is or a new one.

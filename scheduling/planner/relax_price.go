@@ -291,8 +291,8 @@ func (pr *pricing) scan(o *offer, by *tariff, units int) {
 	b := o.box
 	dims := len(b.size)
 	unit := pr.rx.unit
-	var walk func(d, cell int, value, loading int64)
-	walk = func(d, cell int, value, loading int64) {
+	var walk func(d, cell int, value int64)
+	walk = func(d, cell int, value int64) {
 		sums := pr.prefix[d]
 		if d == dims-1 {
 			base := cell * b.size[d]
@@ -301,8 +301,7 @@ func (pr *pricing) scan(o *offer, by *tariff, units int) {
 				if runs == 0 || runs > int64(b.most) {
 					continue
 				}
-				load := loading + int64(n)*o.loads[d]
-				prep := max(runs*o.warm, load)
+				prep := b.prep[base+n]
 				at := int((runs*o.perRun + prep) / unit)
 				if at > units {
 					continue
@@ -314,10 +313,10 @@ func (pr *pricing) scan(o *offer, by *tariff, units int) {
 			return
 		}
 		for n := range sums {
-			walk(d+1, cell*b.size[d]+n, value+sums[n], loading+int64(n)*o.loads[d])
+			walk(d+1, cell*b.size[d]+n, value+sums[n])
 		}
 	}
-	walk(0, 0, 0, 0)
+	walk(0, 0, 0)
 }
 
 // best finds the content of session i that is worth most, and what. Nothing is
@@ -375,10 +374,8 @@ func (pr *pricing) fill(p *prices, li *limits, c *content, w *way, op option) {
 		numbers[d] = cell % o.box.size[d]
 		cell /= o.box.size[d]
 	}
-	var loading int64
 	for d, kind := range o.kinds {
 		left := int64(numbers[d]) * o.box.holds[d]
-		loading += int64(numbers[d]) * o.loads[d]
 		for _, t := range pr.ranked(o, kind) {
 			if n := min(left, rx.types[t].n); n > 0 {
 				c.items = append(c.items, item{t, w.set, n, op.early})
@@ -387,7 +384,7 @@ func (pr *pricing) fill(p *prices, li *limits, c *content, w *way, op option) {
 		}
 	}
 	runs := int64(o.box.runs[op.cell])
-	prep := max(runs*o.warm, loading)
+	prep := o.box.prep[op.cell]
 	c.loads = append(c.loads, load{w.offer, w.set, runs, numbers, prep})
 	c.length += runs*o.perRun + prep
 }
