@@ -78,7 +78,7 @@ func signIn(address string, labs []*atLab) error {
 	}
 	defer c.close()
 	for _, l := range labs {
-		body, err := c.ask(asked{method: "POST", path: "/v1/tokens", body: `{"code":"` + l.code + `"}`, want: http.StatusOK})
+		body, err := c.ask(asked{method: "POST", path: "/v1/tokens", body: `{"code":"` + l.Code + `"}`, want: http.StatusOK})
 		if err != nil {
 			return fmt.Errorf("sign in: %w", err)
 		}
@@ -88,7 +88,7 @@ func signIn(address string, labs []*atLab) error {
 		if err := json.Unmarshal(body, &got); err != nil {
 			return fmt.Errorf("sign in: %w", err)
 		}
-		l.token = got.Token
+		l.Token = got.Token
 	}
 	return nil
 }

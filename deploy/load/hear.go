@@ -100,7 +100,7 @@ func hear(ctx context.Context, url string, labs []*atLab, w work) ([]*script, er
 		return nil, err
 	}
 	defer c.close()
-	if _, err := w.do(c, labs[0], labs[0].sessions[0]); err != nil { // what a server reads once
+	if _, err := w.do(c, labs[0], labs[0].Sessions[0]); err != nil { // what a server reads once
 		return nil, err
 	}
 	conn, err := pgx.Connect(ctx, url)
@@ -112,7 +112,7 @@ func hear(ctx context.Context, url string, labs []*atLab, w work) ([]*script, er
 	var scripts []*script
 	for i := 0; i < len(labs); i += labsEach {
 		l.take()
-		if _, err := w.do(c, labs[i], labs[i].sessions[0]); err != nil {
+		if _, err := w.do(c, labs[i], labs[i].Sessions[0]); err != nil {
 			return nil, err
 		}
 		out, err := write.script(ctx, l.take())

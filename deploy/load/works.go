@@ -29,7 +29,7 @@ var works = []work{
 
 func bookAndCancel(c *client, l *atLab, session string) ([]figure, error) {
 	began := time.Now()
-	body, err := c.ask(asked{method: "POST", path: "/v1/labs/" + l.id + "/bookings", token: l.token, want: http.StatusCreated,
+	body, err := c.ask(asked{method: "POST", path: "/v1/labs/" + l.ID + "/bookings", token: l.Token, want: http.StatusCreated,
 		body: `{"session":"` + session + `","rolls":["` + l.roll + `"]}`})
 	if err != nil {
 		return nil, err
@@ -39,14 +39,14 @@ func bookAndCancel(c *client, l *atLab, session string) ([]figure, error) {
 	if err := json.Unmarshal(body, &b); err != nil {
 		return nil, fmt.Errorf("a booking's answer: %w", err)
 	}
-	_, err = c.ask(asked{method: "POST", path: "/v1/labs/" + l.id + "/bookings/" + b.ID + "/cancellation", token: l.token,
+	_, err = c.ask(asked{method: "POST", path: "/v1/labs/" + l.ID + "/bookings/" + b.ID + "/cancellation", token: l.Token,
 		header: "If-Match: *\r\n", want: http.StatusOK})
 	return []figure{booked.Sub(began), time.Since(booked)}, err
 }
 
 func listSessions(c *client, l *atLab, _ string) ([]figure, error) {
 	began := time.Now()
-	_, err := c.ask(asked{method: "GET", path: "/v1/labs/" + l.id + "/sessions", token: l.token, want: http.StatusOK})
+	_, err := c.ask(asked{method: "GET", path: "/v1/labs/" + l.ID + "/sessions", token: l.Token, want: http.StatusOK})
 	return []figure{time.Since(began)}, err
 }
 
@@ -77,7 +77,7 @@ func asks(ctx context.Context, address string, labs []*atLab, w work, clients in
 					late = max(time.Since(next), 0)
 				}
 				l := mine[random.IntN(len(mine))]
-				took, err := w.do(c, l, l.sessions[random.IntN(len(l.sessions))])
+				took, err := w.do(c, l, l.Sessions[random.IntN(len(l.Sessions))])
 				if err != nil {
 					return err
 				}

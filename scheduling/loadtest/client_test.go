@@ -8,6 +8,8 @@ import (
 	"net/http"
 	"testing"
 	"time"
+
+	"wetside/deploy/load/labs"
 )
 
 // transport keeps a connection for every client.
@@ -61,10 +63,10 @@ func send(ctx context.Context, client *http.Client, url, lab, token string, a as
 }
 
 // signIn trades everybody's code for a token.
-func (l *labelled) signIn(t testing.TB, client *http.Client, url string) {
+func signIn(t testing.TB, client *http.Client, url string, l *labs.Lab) {
 	t.Helper()
-	for _, p := range append([]*person{l.steward}, l.members...) {
-		body, _ := json.Marshal(map[string]string{"code": p.code})
+	for _, p := range append([]*labs.Person{l.Steward}, l.Members...) {
+		body, _ := json.Marshal(map[string]string{"code": p.Code})
 		resp, err := client.Post(url+"/v1/tokens", "application/json", bytes.NewReader(body))
 		if err != nil {
 			t.Fatal(err)
@@ -77,7 +79,7 @@ func (l *labelled) signIn(t testing.TB, client *http.Client, url string) {
 		if err != nil || got.AccessToken == "" {
 			t.Fatalf("signing in: %s, %v", resp.Status, err)
 		}
-		p.token = got.AccessToken
+		p.Token = got.AccessToken
 	}
 }
 

@@ -19,6 +19,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"wetside/deploy/load/labs"
 	"wetside/lab"
 	"wetside/lab/database"
 	"wetside/scheduling"
@@ -28,7 +29,7 @@ import (
 type game struct {
 	r   *recorder
 	s   *servers
-	l   *labelled
+	l   *labs.Lab
 	web *http.Client
 
 	left, minute atomic.Int64
@@ -37,7 +38,7 @@ type game struct {
 }
 
 // signIn gets somebody a token, by another code as long as no answer comes.
-func (g *game) signIn(t *testing.T, pool *pgxpool.Pool, p *person) {
+func (g *game) signIn(t *testing.T, pool *pgxpool.Pool, p *labs.Person) {
 	random := mrand.New(mrand.NewPCG(3, 3))
 	for range 100 {
 		var code lab.SignInCode
@@ -45,7 +46,7 @@ func (g *game) signIn(t *testing.T, pool *pgxpool.Pool, p *person) {
 			if err := database.InLab(t.Context(), tx, g.l.ID); err != nil {
 				return err
 			}
-			code, err = lab.NewSignInCode(t.Context(), tx, g.l.ID, p.id, nil, time.Now(), rand.Reader)
+			code, err = lab.NewSignInCode(t.Context(), tx, g.l.ID, p.Scope.By.ID, nil, time.Now(), rand.Reader)
 			return err
 		})
 		if err != nil {
@@ -62,7 +63,7 @@ func (g *game) signIn(t *testing.T, pool *pgxpool.Pool, p *person) {
 		}
 		_ = json.NewDecoder(resp.Body).Decode(&got) // tried again if there is none
 		_ = resp.Body.Close()
-		if p.token = got.AccessToken; p.token != "" {
+		if p.Token = got.AccessToken; p.Token != "" {
 			return
 		}
 	}
@@ -87,7 +88,7 @@ func (g *game) client(t *testing.T, id int, random *mrand.Rand) {
 
 // choose is what to do next, and as whom. The lab's clock goes on a little now
 // and then; one in ten clients has one that is behind.
-func (g *game) choose(random *mrand.Rand) (input, *person) {
+func (g *game) choose(random *mrand.Rand) (input, *labs.Person) {
 	if random.IntN(20) == 0 {
 		g.minute.Add(1 + random.Int64N(10))
 	}
@@ -95,8 +96,8 @@ func (g *game) choose(random *mrand.Rand) (input, *person) {
 	if random.IntN(10) == 0 {
 		minute = max(minute-random.Int64N(30), 0)
 	}
-	by := g.l.members[random.IntN(len(g.l.members))]
-	in := input{lab: g.l.ID, roll: by.rolls[random.IntN(len(by.rolls))], session: g.l.sessions[random.IntN(len(g.l.sessions))],
+	by := g.l.Members[random.IntN(len(g.l.Members))]
+	in := input{lab: g.l.ID, roll: by.Rolls[random.IntN(len(by.Rolls))], session: g.l.Sessions[random.IntN(len(g.l.Sessions))],
 		at: today.Add(time.Duration(minute) * time.Minute)}
 	g.mu.Lock()
 	booking := g.known[in.roll]
@@ -104,7 +105,7 @@ func (g *game) choose(random *mrand.Rand) (input, *person) {
 	switch n := random.IntN(100); {
 	case n < 10:
 		in.action = list
-		return in, g.l.steward
+		return in, g.l.Steward
 	case booking == "" || n < 35:
 		in.action = []action{hold, hold, book}[random.IntN(3)]
 		return in, by
@@ -141,10 +142,10 @@ func (in input) request(key string) asked {
 // do asks until an answer comes, with one Idempotency-Key, or gives up: then the
 // outcome is unknown. Where somebody else changed the booking between its reading
 // and its change (412), nothing was done, and it is asked for anew.
-func (g *game) do(t *testing.T, in input, by *person, random *mrand.Rand) output {
+func (g *game) do(t *testing.T, in input, by *labs.Person, random *mrand.Rand) output {
 	key := fmt.Sprintf("%x", random.Uint64())
 	for try := 0; ; try++ {
-		status, header, body := send(t.Context(), g.web, g.s.url(random), g.l.ID, by.token, in.request(key))
+		status, header, body := send(t.Context(), g.web, g.s.url(random), g.l.ID, by.Token, in.request(key))
 		code := codeOf(body)
 		if status >= 400 {
 			g.r.count(fmt.Sprintf("%d %s", status, code))

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"wetside/api/apitest"
+	"wetside/deploy/load/labs"
 )
 
 // TestLastPlace has 500 clients ask at once for the last place of a session: one
@@ -20,17 +21,17 @@ func TestLastPlace(t *testing.T) {
 	s := apitest.Start(t)
 	l := newLab(t, s.Pool, 3, clients+1, 1)
 	web := &http.Client{Transport: transport(clients)}
-	l.signIn(t, web, s.URL)
-	session := l.sessions[0]
-	book := func(p *person, key string) (int, http.Header, []byte) {
-		return send(t.Context(), web, s.URL, l.ID, p.token, asked{method: http.MethodPost, path: "/bookings", at: today, key: key,
-			body: map[string]any{"session": session, "rolls": p.rolls}})
+	signIn(t, web, s.URL, l)
+	session := l.Sessions[0]
+	book := func(p *labs.Person, key string) (int, http.Header, []byte) {
+		return send(t.Context(), web, s.URL, l.ID, p.Token, asked{method: http.MethodPost, path: "/bookings", at: today, key: key,
+			body: map[string]any{"session": session, "rolls": p.Rolls}})
 	}
-	if status, _, body := book(l.members[clients], ""); status != http.StatusCreated {
+	if status, _, body := book(l.Members[clients], ""); status != http.StatusCreated {
 		t.Fatalf("the first place: answered %d %s", status, body)
 	}
 	outcomes, took, all := rush(clients, func(i int) string {
-		status, _, body := book(l.members[i], "")
+		status, _, body := book(l.Members[i], "")
 		return fmt.Sprintf("%d %s", status, codeOf(body))
 	})
 	t.Logf("%d clients for the last place: %v in %s; an answer took %s at the median, %s at the most",
@@ -41,11 +42,11 @@ func TestLastPlace(t *testing.T) {
 	var rolls int
 	err := s.Pool.QueryRow(t.Context(), `SELECT count(*) FROM bookings b JOIN booking_rolls k ON k.booking_id = b.id AND k.live
 		WHERE b.session_id = $1`, session).Scan(&rolls)
-	if err != nil || rolls != placesASession {
-		t.Errorf("%d rolls are booked in the session, %v, want %d", rolls, err, placesASession)
+	if err != nil || rolls != labs.Places {
+		t.Errorf("%d rolls are booked in the session, %v, want %d", rolls, err, labs.Places)
 	}
-	session = l.sessions[1]
-	again := l.members[slices.IndexFunc(l.members, func(p *person) bool { return free(t, web, s.URL, l, p) })]
+	session = l.Sessions[1]
+	again := l.Members[slices.IndexFunc(l.Members, func(p *labs.Person) bool { return free(t, web, s.URL, l, p) })]
 	outcomes, _, _ = rush(10, func(int) string {
 		status, header, body := book(again, `"once"`)
 		return fmt.Sprintf("%d %s%s", status, header.Get("Location"), codeOf(body))
@@ -60,8 +61,8 @@ func TestLastPlace(t *testing.T) {
 }
 
 // free says whether a member's roll has no place.
-func free(t *testing.T, web *http.Client, url string, l *labelled, p *person) bool {
-	_, _, body := send(t.Context(), web, url, l.ID, p.token, asked{method: http.MethodGet, path: "/rolls/" + p.rolls[0], at: today})
+func free(t *testing.T, web *http.Client, url string, l *labs.Lab, p *labs.Person) bool {
+	_, _, body := send(t.Context(), web, url, l.ID, p.Token, asked{method: http.MethodGet, path: "/rolls/" + p.Rolls[0], at: today})
 	return strings.Contains(string(body), `"on_shelf"`)
 }
 

@@ -17,6 +17,7 @@ import (
 	"github.com/anishathalye/porcupine"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"wetside/deploy/load/labs"
 	"wetside/deploy/testdb"
 )
 
@@ -124,7 +125,7 @@ func (r *recorder) settle(t *testing.T, pool *pgxpool.Pool) {
 	for what, sql := range map[string]string{
 		"sessions with more rolls than places": fmt.Sprintf(`SELECT count(*) FROM (SELECT FROM bookings b
 			JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
-			GROUP BY b.session_id HAVING count(*) > %d) x`, placesASession),
+			GROUP BY b.session_id HAVING count(*) > %d) x`, labs.Places),
 		"rolls with two places":  `SELECT count(*) FROM (SELECT FROM booking_rolls WHERE live GROUP BY roll_id HAVING count(*) > 1) x`,
 		"bookings without rolls": `SELECT count(*) FROM bookings b WHERE NOT EXISTS (SELECT FROM booking_rolls k WHERE k.booking_id = b.id)`,
 		"places of what has ended": `SELECT count(*) FROM bookings b JOIN booking_rolls k ON k.booking_id = b.id AND k.live
@@ -146,7 +147,7 @@ func (r *recorder) play(t *testing.T, s *servers, pool *pgxpool.Pool, n int) {
 		}
 		web := &http.Client{Transport: transport(team), Timeout: 20 * time.Second}
 		g := &game{r: r, s: s, l: newLab(t, pool, 4, 2, 5), web: web, known: map[string]string{}}
-		for _, p := range append([]*person{g.l.steward}, g.l.members...) {
+		for _, p := range append([]*labs.Person{g.l.Steward}, g.l.Members...) {
 			g.signIn(t, pool, p)
 		}
 		var wg sync.WaitGroup

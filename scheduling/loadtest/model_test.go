@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/anishathalye/porcupine"
+
+	"wetside/deploy/load/labs"
 )
 
 // What clients do, to one lab each time. Each booking has one roll.
@@ -127,7 +129,7 @@ func (s state) after(in input) (next state, problem string, made bool) {
 		if at >= 0 {
 			return s, "roll-already-booked", false
 		}
-		if live.taken(in.session) == placesASession {
+		if live.taken(in.session) == labs.Places {
 			return s, "does-not-fit", false
 		}
 		p := place{roll: in.roll, session: in.session}
@@ -149,7 +151,7 @@ func (s state) after(in input) (next state, problem string, made bool) {
 	case cancel:
 		return slices.Delete(live, at, at+1), "", false
 	case move:
-		if live[at].session != in.session && live.taken(in.session) == placesASession {
+		if live[at].session != in.session && live.taken(in.session) == labs.Places {
 			return s, "does-not-fit", false
 		}
 		return live.with(in.roll, func(p *place) { p.session = in.session }), "", false
