@@ -3,14 +3,12 @@ package jobs_test
 import (
 	"context"
 	"crypto/rand"
-	"log/slog"
 	"strings"
 	"testing"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
-	"wetside/lab/database"
 	"wetside/lab/jobs"
 )
 
@@ -21,43 +19,31 @@ func TestJobsOfARoleThatOwnsNothing(t *testing.T) {
 	w := newWorkshop(t)
 	clerk := "wetside_clerk_" + strings.ToLower(rand.Text()[:12])
 	for _, sql := range []string{`CREATE ROLE ` + clerk + ` LOGIN PASSWORD 'clerk'`, `GRANT wetside_app TO ` + clerk} {
-		if _, err := w.pool.Exec(t.Context(), sql); err != nil {
+		if _, err := w.Pool.Exec(t.Context(), sql); err != nil {
 			t.Fatal(err)
 		}
 	}
 	t.Cleanup(func() {
-		if _, err := w.pool.Exec(context.Background(), `DROP ROLE `+clerk); err != nil {
+		if _, err := w.Pool.Exec(context.Background(), `DROP ROLE `+clerk); err != nil {
 			t.Error(err)
 		}
 	})
-	config := w.pool.Config().Copy()
+	config := w.Pool.Config().Copy()
 	config.ConnConfig.User, config.ConnConfig.Password = clerk, "clerk"
 	pool, err := pgxpool.NewWithConfig(t.Context(), config)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(pool.Close)
-	e, err := jobs.New(jobs.Config{Pool: pool, Store: database.NewStore(pool, nil), Log: slog.New(slog.DiscardHandler), Workers: 2},
-		jobs.Work{Kind: "rename", Do: jobs.Payload(rename)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := e.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := e.Stop(context.Background()); err != nil {
-			t.Error(err)
-		}
-	})
+	w.EngageOn(pool, jobs.Work{Kind: "rename", Do: jobs.Payload(rename)})
 	// At once, and by way of the scheduler, which the elected leader runs.
-	if err := w.inTx(func(tx pgx.Tx) error {
-		return jobs.At(t.Context(), tx, w.scope, "rename", w.scope.Now.Add(200e6), "-later")
+	if err := w.InTx(func(tx pgx.Tx) error {
+		return jobs.At(t.Context(), tx, w.Scope, "rename", w.Scope.Now.Add(200e6), "-later")
 	}); err != nil {
 		t.Fatal(err)
 	}
-	w.until(1, ended)
-	w.until(1, `SELECT count(*) FROM river_job WHERE kind = 'every-lab' AND state = 'completed'`)
+	w.until("1", ended)
+	w.until("1", `SELECT count(*)::text FROM river_job WHERE kind = 'every-lab' AND state = 'completed'`)
 	if got := w.name(); got != "Basement-later" {
 		t.Errorf("the lab's name is %s", got)
 	}

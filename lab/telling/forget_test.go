@@ -15,19 +15,19 @@ func TestOldNoticesAreForgotten(t *testing.T) {
 	w := newWorkshop(t)
 	w.hook("https://example.org/in")
 	for range 2 {
-		w.must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.scope, offered("ann")) })
+		w.Must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.Scope, offered("ann")) })
 	}
-	w.all(`UPDATE messages SET sent_at = now() - interval '366 days' WHERE id = (SELECT min(id) FROM messages) RETURNING id`)
-	w.all(`UPDATE hook_events SET at = now() - interval '31 days' WHERE id = (SELECT min(id) FROM hook_events) RETURNING id`)
-	w.all(`INSERT INTO mails (lab_id, id, recipient, subject, text, queued_at) VALUES
+	w.All(`UPDATE messages SET sent_at = now() - interval '366 days' WHERE id = (SELECT min(id) FROM messages) RETURNING id`)
+	w.All(`UPDATE hook_events SET at = now() - interval '31 days' WHERE id = (SELECT min(id) FROM hook_events) RETURNING id`)
+	w.All(`INSERT INTO mails (lab_id, id, recipient, subject, text, queued_at) VALUES
 		('lab_1', 'mail_old', 'a@example.org', 's', 't', now() - interval '15 days'), ('lab_1', 'mail_new', 'a@example.org', 's', 't', now()) RETURNING id`)
 	kept := `SELECT (SELECT count(*) FROM messages) || ' ' || (SELECT count(*) FROM hook_events) || ' ' || (SELECT count(*) FROM hook_deliveries)
 		|| ' ' || (SELECT string_agg(id, ' ') FROM mails)`
 	w.engage(telling.Config{Hooks: telling.Hooks{Key: hooks.Key}})
-	w.until("the day's round", func() bool {
-		return cmp.Equal([]string{"completed"}, w.all(`SELECT state::text FROM river_job WHERE kind = 'forget-told'`))
+	w.Until("the day's round", func() bool {
+		return cmp.Equal([]string{"completed"}, w.All(`SELECT state::text FROM river_job WHERE kind = 'forget-told'`))
 	})
-	if diff := cmp.Diff([]string{"1 1 1 mail_new"}, w.all(kept)); diff != "" {
+	if diff := cmp.Diff([]string{"1 1 1 mail_new"}, w.All(kept)); diff != "" {
 		t.Errorf("kept (want -, got +):\n%s", diff)
 	}
 }

@@ -25,7 +25,7 @@ import (
 
 	"wetside/deploy/testdb"
 	"wetside/lab"
-	"wetside/lab/database"
+	"wetside/lab/jobs/jobstest"
 	"wetside/lab/telling"
 )
 
@@ -58,7 +58,7 @@ func TestToldUnderKills(t *testing.T) {
 
 	rows := func(query string) map[string]bool {
 		all := map[string]bool{}
-		for _, v := range st.all(query) {
+		for _, v := range st.All(query) {
 			all[v] = true
 		}
 		return all
@@ -94,7 +94,7 @@ func TestToldUnderKills(t *testing.T) {
 			mailed++
 		}
 	}
-	if left := st.all(`SELECT id FROM mails`); len(left) > 0 {
+	if left := st.All(`SELECT id FROM mails`); len(left) > 0 {
 		t.Errorf("%d mails are left over", len(left))
 	}
 	t.Logf("%d events and %d mails committed, %d transactions rolled back, %d pings acknowledged; %d servers killed, %d connections terminated; %d events were sent more than once",
@@ -107,10 +107,10 @@ func TestToldUnderKills(t *testing.T) {
 // A storm is two servers on a database of their own, what they send, and what
 // was told.
 type storm struct {
-	*workshop
+	*jobstest.Bench
+	t           *testing.T
 	binary, url string
 	env         []string
-	pool        *pgxpool.Pool
 	cmds        [2]*exec.Cmd
 	urls        [2]atomic.Pointer[string]
 	hook, lab   string
@@ -127,7 +127,7 @@ type storm struct {
 
 func newStorm(t *testing.T) *storm {
 	t.Helper()
-	st := &storm{binary: filepath.Join(t.TempDir(), "wetside"), url: testdb.URL(t),
+	st := &storm{t: t, binary: filepath.Join(t.TempDir(), "wetside"), url: testdb.URL(t),
 		heard: map[string]int{}, received: map[string]int{}, mailed: map[string]bool{}, acknowledged: map[string]bool{}}
 	if out, err := exec.CommandContext(t.Context(), "go", "build", "-o", st.binary, "wetside/cmd/wetside").CombinedOutput(); err != nil {
 		t.Fatalf("building the server: %v\n%s", err, out)
@@ -137,11 +137,11 @@ func newStorm(t *testing.T) *storm {
 		t.Fatal(err)
 	}
 	config.ConnConfig.RuntimeParams["application_name"] = "storm"
-	if st.pool, err = pgxpool.NewWithConfig(t.Context(), config); err != nil {
+	pool, err := pgxpool.NewWithConfig(t.Context(), config)
+	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(st.pool.Close)
-	st.workshop = &workshop{t: t, pool: st.pool, store: database.NewStore(st.pool, nil)}
+	t.Cleanup(pool.Close)
 	box := &postbox{took: func(to string) {
 		st.mu.Lock()
 		st.received[to]++
@@ -170,13 +170,13 @@ func newStorm(t *testing.T) *storm {
 	}
 	var made lab.Founding
 	var hook telling.HookSecret
-	st.must("", "/v1/tokens", `{"code":"wetside-trial"}`, &setup)
-	st.must(setup.Token, "/v1/labs", `{"name":"Basement","time_zone":"Europe/Lisbon","currency":"EUR","keeper":"Ann Osier"}`, &made)
-	st.must("", "/v1/tokens", `{"code":"`+made.SignIn.Code+`"}`, &signed)
+	st.mustPost("", "/v1/tokens", `{"code":"wetside-trial"}`, &setup)
+	st.mustPost(setup.Token, "/v1/labs", `{"name":"Basement","time_zone":"Europe/Lisbon","currency":"EUR","keeper":"Ann Osier"}`, &made)
+	st.mustPost("", "/v1/tokens", `{"code":"`+made.SignIn.Code+`"}`, &signed)
 	st.token, st.lab = signed.Token, made.Lab.ID
-	st.must(st.token, "/v1/labs/"+st.lab+"/hooks", `{"url":"`+hears.URL+`"}`, &hook)
+	st.mustPost(st.token, "/v1/labs/"+st.lab+"/hooks", `{"url":"`+hears.URL+`"}`, &hook)
 	st.hook = hook.Hook.ID
-	st.scope = lab.Scope{Lab: made.Lab, Now: time.Now().UTC().Truncate(time.Microsecond)}
+	st.Bench = jobstest.On(t, pool, made.Lab)
 	return st
 }
 
@@ -243,7 +243,7 @@ func (st *storm) kill(ctx context.Context, random *rand.Rand) {
 			st.killed.Add(1)
 			continue
 		}
-		tag, err := st.pool.Exec(ctx, `SELECT pg_terminate_backend(pid) FROM (SELECT pid FROM pg_stat_activity
+		tag, err := st.Pool.Exec(ctx, `SELECT pg_terminate_backend(pid) FROM (SELECT pid FROM pg_stat_activity
 			WHERE datname = current_database() AND backend_type = 'client backend' AND application_name <> 'storm' ORDER BY random() LIMIT 1) x`)
 		if err != nil && ctx.Err() == nil {
 			st.t.Error(err)
@@ -267,9 +267,9 @@ func (st *storm) tell(teller, times int, random *rand.Rand) {
 		st.mu.Lock()
 		st.mailed[to] = commit
 		st.mu.Unlock()
-		err := st.store.InTx(st.t.Context(), database.Writing, st.lab, func(tx pgx.Tx) error {
+		err := st.InTx(func(tx pgx.Tx) error {
 			err := errors.Join(
-				telling.Tell(st.t.Context(), tx, st.scope, telling.Notice{Kind: telling.FilmDry, About: "run_1", Words: map[string]string{"rolls": "One roll", "when": "Monday"}}),
+				telling.Tell(st.t.Context(), tx, st.Scope, telling.Notice{Kind: telling.FilmDry, About: "run_1", Words: map[string]string{"rolls": "One roll", "when": "Monday"}}),
 				telling.Mail(st.t.Context(), tx, st.lab, to, "Hello", "Hello."))
 			if err == nil && !commit {
 				time.Sleep(time.Duration(random.IntN(50)) * time.Millisecond) // others look meanwhile
@@ -296,7 +296,7 @@ func (st *storm) ping(random *rand.Rand) {
 	}
 }
 
-func (st *storm) must(token, path, body string, into any) {
+func (st *storm) mustPost(token, path, body string, into any) {
 	st.t.Helper()
 	if err := st.post(*st.urls[0].Load(), token, path, body, into); err != nil {
 		st.t.Fatal(err)
@@ -334,12 +334,12 @@ func (st *storm) post(url, token, path, body string, into any) error {
 func (st *storm) settle() {
 	st.stop(0)
 	st.stop(1)
-	st.all(`UPDATE river_job SET attempted_at = attempted_at - interval '10 min' WHERE state = 'running' RETURNING kind`)
+	st.All(`UPDATE river_job SET attempted_at = attempted_at - interval '10 min' WHERE state = 'running' RETURNING kind`)
 	st.start(0)
 	fewest := 0
 	for began := time.Now(); ; time.Sleep(200 * time.Millisecond) {
-		st.again()
-		left := len(st.all(`SELECT kind FROM river_job WHERE kind IN ('mail', 'deliver-event') AND state NOT IN ('completed', 'cancelled')`))
+		st.Again()
+		left := len(st.All(`SELECT kind FROM river_job WHERE kind IN ('mail', 'deliver-event') AND state NOT IN ('completed', 'cancelled')`))
 		if left == 0 {
 			return
 		}

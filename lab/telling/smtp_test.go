@@ -107,10 +107,10 @@ func TestMailArrivesAndIsForgotten(t *testing.T) {
 	t.Parallel()
 	w, box := newWorkshop(t), &postbox{}
 	w.engage(telling.Config{Mailer: mailer(t, box.open(t))})
-	w.must(func(tx pgx.Tx) error {
+	w.Must(func(tx pgx.Tx) error {
 		return telling.Mail(t.Context(), tx, "lab_1", "ana@example.org", "Vaše místo – ready?", "A place\n.\nis held.\n")
 	})
-	w.until("the mail to be sent", func() bool { return w.all(`SELECT count(*)::text FROM mails`)[0] == "0" })
+	w.Until("the mail to be sent", func() bool { return w.All(`SELECT count(*)::text FROM mails`)[0] == "0" })
 	if box.count() != 1 {
 		t.Fatalf("%d letters came", box.count())
 	}
@@ -134,16 +134,16 @@ func TestMailIsGivenUpWhenRejected(t *testing.T) {
 	t.Parallel()
 	w, box := newWorkshop(t), &postbox{answers: []error{&smtp.SMTPError{Code: 550, EnhancedCode: smtp.EnhancedCode{5, 1, 1}, Message: "no such ana@example.org"}}}
 	w.engage(telling.Config{Mailer: mailer(t, box.open(t))})
-	w.must(func(tx pgx.Tx) error {
+	w.Must(func(tx pgx.Tx) error {
 		return telling.Mail(t.Context(), tx, "lab_1", "ana@example.org", "Hello", "Hello.")
 	})
-	w.until("the mail to be given up", func() bool {
-		return w.all(`SELECT count(*)::text FROM river_job WHERE kind = 'mail' AND state = 'cancelled'`)[0] == "1"
+	w.Until("the mail to be given up", func() bool {
+		return w.All(`SELECT count(*)::text FROM river_job WHERE kind = 'mail' AND state = 'cancelled'`)[0] == "1"
 	})
-	if left := w.all(`SELECT subject FROM mails`); len(left) != 0 || box.count() != 0 {
+	if left := w.All(`SELECT subject FROM mails`); len(left) != 0 || box.count() != 0 {
 		t.Errorf("left %v, %d came", left, box.count())
 	}
-	if said := w.all(`SELECT errors::text FROM river_job WHERE kind = 'mail'`); strings.Contains(said[0], "ana") {
+	if said := w.All(`SELECT errors::text FROM river_job WHERE kind = 'mail'`); strings.Contains(said[0], "ana") {
 		t.Errorf("the job keeps the address: %s", said[0])
 	}
 }
@@ -152,17 +152,17 @@ func TestMailIsTriedAgain(t *testing.T) {
 	t.Parallel()
 	w, box := newWorkshop(t), &postbox{answers: []error{&smtp.SMTPError{Code: 451, EnhancedCode: smtp.EnhancedCode{4, 7, 1}, Message: "come again, ana@example.org"}}}
 	w.engage(telling.Config{Mailer: mailer(t, box.open(t))})
-	w.must(func(tx pgx.Tx) error {
+	w.Must(func(tx pgx.Tx) error {
 		return telling.Mail(t.Context(), tx, "lab_1", "ana@example.org", "Hello", "Hello.")
 	})
-	w.until("the mail to be put off", func() bool {
-		return w.all(`SELECT count(*)::text FROM river_job WHERE kind = 'mail' AND state = 'retryable' AND scheduled_at BETWEEN now() + interval '50 s' AND now() + interval '67 s'`)[0] == "1"
+	w.Until("the mail to be put off", func() bool {
+		return w.All(`SELECT count(*)::text FROM river_job WHERE kind = 'mail' AND state = 'retryable' AND scheduled_at BETWEEN now() + interval '50 s' AND now() + interval '67 s'`)[0] == "1"
 	})
-	if said := w.all(`SELECT errors::text FROM river_job WHERE kind = 'mail'`); strings.Contains(said[0], "ana") {
+	if said := w.All(`SELECT errors::text FROM river_job WHERE kind = 'mail'`); strings.Contains(said[0], "ana") {
 		t.Errorf("the job keeps the address: %s", said[0])
 	}
-	w.all(`UPDATE river_job SET state = 'available', scheduled_at = now() WHERE kind = 'mail' RETURNING kind`) // as in a minute
-	w.until("the mail to be sent", func() bool { return box.count() == 1 })
+	w.All(`UPDATE river_job SET state = 'available', scheduled_at = now() WHERE kind = 'mail' RETURNING kind`) // as in a minute
+	w.Until("the mail to be sent", func() bool { return box.count() == 1 })
 }
 
 // Nothing in a subject or an address becomes a header of its own.
@@ -173,12 +173,12 @@ func TestNoHeaderIsInjected(t *testing.T) {
 		"ana@example.org\r\nBcc: eve@example.org", "ana@example.org, eve@example.org", "Ana <ana@example.org>",
 		"ana", "ana@", "", "ana@example.org\n", "ana@exa\x00mple.org", strings.Repeat("a", 250) + "@example.org",
 	} {
-		err := w.inTx(func(tx pgx.Tx) error { return telling.Mail(t.Context(), tx, "lab_1", to, "Hello", "Hello.") })
+		err := w.InTx(func(tx pgx.Tx) error { return telling.Mail(t.Context(), tx, "lab_1", to, "Hello", "Hello.") })
 		if lab.RefusalCode(err) != "invalid" {
 			t.Errorf("mail to %q: %v", to, err)
 		}
 	}
-	if err := w.inTx(func(tx pgx.Tx) error {
+	if err := w.InTx(func(tx pgx.Tx) error {
 		return telling.Mail(t.Context(), tx, "lab_1", "ana@example.org", "Hello\r\nBcc: eve@example.org", "Hello.")
 	}); err == nil {
 		t.Error("a subject of two lines is taken")
@@ -222,20 +222,20 @@ func TestNoticesAreMailed(t *testing.T) {
 	t.Parallel()
 	w, box := newWorkshop(t), &postbox{}
 	w.engage(telling.Config{Mailer: mailer(t, box.open(t))})
-	w.all(`UPDATE members SET email = id || '@example.org' WHERE id IN ('ann', 'bea', 'cal') RETURNING id`)
+	w.All(`UPDATE members SET email = id || '@example.org' WHERE id IN ('ann', 'bea', 'cal') RETURNING id`)
 	wish := func(member string, mail bool) {
-		s := w.scope
+		s := w.Scope
 		s.By.ID = member
-		w.must(func(tx pgx.Tx) error {
+		w.Must(func(tx pgx.Tx) error {
 			_, err := telling.Choose(t.Context(), tx, s, telling.PlaceOffered, telling.WishChange{Message: true, Mail: mail})
 			return err
 		})
 	}
 	wish("bea", false)
-	w.must(func(tx pgx.Tx) error {
-		return telling.Tell(t.Context(), tx, w.scope, offered("ann", "bea", "cal", "dov"))
+	w.Must(func(tx pgx.Tx) error {
+		return telling.Tell(t.Context(), tx, w.Scope, offered("ann", "bea", "cal", "dov"))
 	})
-	w.until("the mail", func() bool { return box.count() == 1 && len(w.all(`SELECT id FROM mails`)) == 0 })
+	w.Until("the mail", func() bool { return box.count() == 1 && len(w.All(`SELECT id FROM mails`)) == 0 })
 	got := box.letters[0]
 	subject, err := new(mime.WordDecoder).DecodeHeader(got.Header.Get("Subject"))
 	if got.To != "ann@example.org" || err != nil || subject != "There is a place for you – Basement" {
@@ -246,8 +246,8 @@ func TestNoticesAreMailed(t *testing.T) {
 		t.Errorf("%v: %s", err, body)
 	}
 	wish("bea", true)
-	w.must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.scope, offered("dov")) }) // bea's guest
-	w.until("another mail", func() bool { return box.count() == 2 })
+	w.Must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.Scope, offered("dov")) }) // bea's guest
+	w.Until("another mail", func() bool { return box.count() == 2 })
 	if to := box.letters[1].To; to != "bea@example.org" {
 		t.Errorf("a guest's notice went to %s", to)
 	}

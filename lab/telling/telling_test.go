@@ -38,8 +38,8 @@ func TestANoticeBecomesAMessageOfEverybodyItConcerns(t *testing.T) {
 			w := newWorkshop(t)
 			n := offered(c.to...)
 			n.Role = c.role
-			w.must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.scope, n) })
-			if diff := cmp.Diff(c.want, w.all(told)); len(c.want)+len(w.all(told)) > 0 && diff != "" {
+			w.Must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.Scope, n) })
+			if diff := cmp.Diff(c.want, w.All(told)); len(c.want)+len(w.All(told)) > 0 && diff != "" {
 				t.Errorf("told (want -, got +):\n%s", diff)
 			}
 		})
@@ -50,9 +50,9 @@ func TestANoticeBelongsToItsTransaction(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	undone := errors.New("undone")
-	err := w.inTx(func(tx pgx.Tx) error {
+	err := w.InTx(func(tx pgx.Tx) error {
 		return errors.Join(
-			telling.Tell(t.Context(), tx, w.scope, offered("ann")),
+			telling.Tell(t.Context(), tx, w.Scope, offered("ann")),
 			telling.Mail(t.Context(), tx, "lab_1", "ann@example.org", "Hello", "Hello."),
 			undone)
 	})
@@ -60,7 +60,7 @@ func TestANoticeBelongsToItsTransaction(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, table := range []string{"messages", "mails", "river_job"} {
-		if n := w.all(`SELECT count(*)::text FROM ` + table); n[0] != "0" {
+		if n := w.All(`SELECT count(*)::text FROM ` + table); n[0] != "0" {
 			t.Errorf("%s rows of a transaction that was rolled back are in %s", n[0], table)
 		}
 	}
@@ -71,18 +71,18 @@ func TestANoticeTakesAllItsWords(t *testing.T) {
 	w := newWorkshop(t)
 	n := offered("ann")
 	delete(n.Words, "until")
-	if err := w.inTx(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.scope, n) }); err == nil {
+	if err := w.InTx(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.Scope, n) }); err == nil {
 		t.Error("a notice without one of its words is told")
 	}
 	n = offered("ann")
 	n.Kind = "place-offerred"
-	if err := w.inTx(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.scope, n) }); err == nil {
+	if err := w.InTx(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.Scope, n) }); err == nil {
 		t.Error("a notice of a kind that is not there is told")
 	}
-	w.must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.scope, offered("ann")) })
+	w.Must(func(tx pgx.Tx) error { return telling.Tell(t.Context(), tx, w.Scope, offered("ann")) })
 	want := []string{"place-offered|offer_1|There is a place for you|You are next on the waiting list: a place in the session of " +
 		"Monday 30 November, 18:00–22:00 is yours if you accept it by Sunday, 12:00."}
-	if diff := cmp.Diff(want, w.all(`SELECT concat_ws('|', kind, about, title, text) FROM messages`)); diff != "" {
+	if diff := cmp.Diff(want, w.All(`SELECT concat_ws('|', kind, about, title, text) FROM messages`)); diff != "" {
 		t.Errorf("want -, got +:\n%s", diff)
 	}
 }
