@@ -23,6 +23,9 @@ type args struct {
 	kind    string
 	Lab     string          `json:"lab,omitempty"`
 	Payload json.RawMessage `json:"payload,omitempty"`
+
+	// later is what the try under way was asked to wait; it is not kept.
+	later time.Duration
 }
 
 // Kind is River's name of the job.

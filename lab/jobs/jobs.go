@@ -62,6 +62,21 @@ type Job struct {
 	InTx func(ctx context.Context, f func(pgx.Tx) error) error
 }
 
+// A Later is a try that failed and that is not to be made again before a while:
+// what it was about has asked for that.
+type Later struct {
+	Err error
+	// Wait is how long from now. Pauses stay what they are if they are longer, and
+	// none becomes longer than the longest of them; a kind without any goes by River's.
+	Wait time.Duration
+}
+
+// Error is the error's text.
+func (l *Later) Error() string { return l.Err.Error() }
+
+// Unwrap is the error.
+func (l *Later) Unwrap() error { return l.Err }
+
 // Payload makes a Do of a function that takes the payload decoded.
 func Payload[T any](f func(context.Context, pgx.Tx, lab.Scope, T) error) func(context.Context, pgx.Tx, lab.Scope, json.RawMessage) error {
 	return func(ctx context.Context, tx pgx.Tx, s lab.Scope, raw json.RawMessage) error {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"log/slog"
 	"sync/atomic"
 	"testing"
@@ -87,6 +88,24 @@ func TestAJobThatFailsIsTriedAgainAndWritesOnce(t *testing.T) {
 	w.until("1", ended)
 	if got := w.name(); got != "Basement-once" || tries.Load() != 3 {
 		t.Errorf("after %d tries the lab's name is %s", tries.Load(), got)
+	}
+}
+
+// A try that was asked to wait is followed by one that comes no sooner than its
+// pause, and no later than the longest of them.
+func TestAJobWaitsAsLongAsItWasAsked(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.Engage(jobs.Work{Kind: "asked", Pauses: []time.Duration{10 * time.Minute, time.Hour},
+		Do: jobs.Payload(func(_ context.Context, _ pgx.Tx, _ lab.Scope, wait time.Duration) error {
+			return fmt.Errorf("over there: %w", &jobs.Later{Err: errors.New("not yet"), Wait: wait})
+		})})
+	for wait, want := range map[time.Duration]time.Duration{
+		-time.Hour: 10 * time.Minute, time.Minute: 10 * time.Minute, 20 * time.Minute: 20 * time.Minute, 100 * time.Hour: time.Hour,
+	} {
+		w.Must(func(tx pgx.Tx) error { return jobs.Soon(t.Context(), tx, "lab_1", "asked", wait) })
+		w.until("1", fmt.Sprintf(`SELECT count(*)::text FROM river_job WHERE kind = 'asked' AND state = 'retryable' AND (args->>'payload')::int8 = %d
+			AND scheduled_at - attempted_at BETWEEN interval '%d s' AND interval '%d s'`, wait, int(want.Seconds()), int(1.1*want.Seconds())+2))
 	}
 }
 

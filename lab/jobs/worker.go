@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -36,14 +37,15 @@ func add(workers *river.Workers, w Work, cfg Config) (err error) {
 	return nil
 }
 
-// NextRetry is when to try again: after the kind's pause and up to a tenth
-// more, so that what failed together is not tried together; the zero time leaves
-// it to River.
+// NextRetry is when to try again: after the kind's pause, or what the try was
+// asked to wait, and up to a tenth more, so that what failed together is not
+// tried together; the zero time leaves it to River.
 func (w *worker) NextRetry(job *river.Job[args]) time.Time {
 	if len(w.work.Pauses) == 0 {
 		return time.Time{}
 	}
 	pause := w.work.Pauses[min(job.Attempt, len(w.work.Pauses))-1]
+	pause = max(pause, min(job.Args.later, slices.Max(w.work.Pauses)))
 	return time.Now().Add(pause + rand.N(pause/10+1)) // #nosec G404 -- a pause is no secret
 }
 
@@ -68,6 +70,10 @@ func (w *worker) Work(ctx context.Context, job *river.Job[args]) error {
 	case w.last(job):
 		w.log.Error("job given up", "kind", job.Kind, "job", job.ID, "tries", job.Attempt, "error", err.Error())
 		return river.JobCancel(err)
+	}
+	var later *Later
+	if errors.As(err, &later) {
+		job.Args.later = later.Wait // the same job is asked for its next try
 	}
 	w.log.Warn("job failed", "kind", job.Kind, "job", job.ID, "try", job.Attempt, "error", err.Error())
 	return err

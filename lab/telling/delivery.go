@@ -143,7 +143,8 @@ func findDelivery(ctx context.Context, tx pgx.Tx, labID string, in deliveryJob) 
 	return h, newEvent(labID, d.Event, d.Kind, d.About, d.At), d.DeliveredAt == nil && d.GivenUpAt == nil, nil
 }
 
-// send calls the hook once. It fails unless the answer is of 2xx.
+// send calls the hook once. It fails unless the answer is of 2xx, and says so if
+// the answer asks for a while without another.
 func (c Hooks) send(ctx context.Context, client *http.Client, j jobs.Job, h Hook, e Event) (status int, err error) {
 	body, err := e.encode()
 	if err != nil {
@@ -160,9 +161,13 @@ func (c Hooks) send(ctx context.Context, client *http.Client, j jobs.Job, h Hook
 		"Webhook-Timestamp": {strconv.FormatInt(j.Now.Unix(), 10)},
 		"Webhook-Signature": {sign(e.ID, j.Now, body, secrets...)},
 	}
-	status, err = call(ctx, client, h.URL, header, bytes.NewReader(body))
-	if err == nil && (status < 200 || status > 299) {
-		err = fmt.Errorf("answered %d", status)
+	status, said, err := call(ctx, client, h.URL, header, bytes.NewReader(body))
+	if err != nil || status >= 200 && status <= 299 {
+		return status, err
+	}
+	err = fmt.Errorf("answered %d", status)
+	if wait := retryAfter(status, said, j.Now); wait > 0 {
+		err = &jobs.Later{Err: err, Wait: wait}
 	}
 	return status, err
 }

@@ -23,7 +23,8 @@ type receiver struct {
 	*httptest.Server
 	mu      sync.Mutex
 	heard   []heard
-	answers []int // to the next calls; 204 once they are used up
+	answers []int    // to the next calls; 204 once they are used up
+	asks    []string // what every answer says as Retry-After
 }
 
 type heard struct {
@@ -47,6 +48,7 @@ func newReceiver(t *testing.T, answers ...int) *receiver {
 			status, r.answers = r.answers[0], r.answers[1:]
 		}
 		w.Header().Set("Location", r.URL+"/elsewhere")
+		w.Header()["Retry-After"] = r.asks
 		w.WriteHeader(status)
 	}))
 	t.Cleanup(r.Close)
@@ -183,6 +185,53 @@ func TestAHookIsGivenUpAfterDays(t *testing.T) {
 	}
 	if why := w.All(`SELECT disabled_because FROM hooks`); why[0] != "nothing has got there for days" {
 		t.Error(why)
+	}
+}
+
+// A receiver that is too busy says when to come again. It is believed where that
+// is later than the pause and makes sense, for a day at most.
+func TestAHookIsLeftAloneForAsLongAsItAsks(t *testing.T) {
+	t.Parallel()
+	const pause, day = 5, 24 * 60 * 60
+	w := newWorkshop(t)
+	w.engage(telling.Config{Hooks: hooks})
+	date := func(d time.Duration) string { return time.Now().Add(d).UTC().Format(http.TimeFormat) }
+	for name, c := range map[string]struct {
+		status int
+		asks   []string
+		want   float64 // seconds
+	}{
+		"seconds":             {503, []string{"120"}, 120},
+		"too many requests":   {429, []string{"120"}, 120},
+		"a date":              {503, []string{date(10 * time.Minute)}, 600},
+		"less than the pause": {503, []string{"1"}, pause},
+		"nothing":             {503, nil, pause},
+		"more than a day":     {503, []string{"86401"}, day},
+		"more than a number":  {429, []string{"99999999999999999999"}, day},
+		"a date in a year":    {503, []string{date(365 * day * time.Second)}, day},
+		"a date of the past":  {503, []string{date(-time.Hour)}, pause},
+		"less than nothing":   {503, []string{"-120"}, pause},
+		"a fraction":          {503, []string{"120.5"}, pause},
+		"words":               {503, []string{"in 2 minutes"}, pause},
+		"an empty value":      {503, []string{""}, pause},
+		"two values":          {503, []string{"120", "600"}, pause},
+		"another status":      {500, []string{"120"}, pause},
+	} {
+		r := newReceiver(t, c.status)
+		r.asks = c.asks
+		made := w.hook(r.URL)
+		w.Must(func(tx pgx.Tx) error { _, err := hooks.Ping(t.Context(), tx, w.Scope, made.Hook.ID); return err })
+		var waits []string
+		w.Until(name, func() bool {
+			waits = w.All(`SELECT extract(epoch FROM scheduled_at - attempted_at)::text FROM river_job
+				WHERE args->'payload'->>'hook' = $1 AND attempt = 1 AND state IN ('retryable', 'available')
+					AND scheduled_at > attempted_at AND errors IS NOT NULL`, made.Hook.ID)
+			return len(waits) == 1
+		})
+		var got float64
+		if _, err := fmt.Sscan(waits[0], &got); err != nil || got < c.want-2 || got > c.want*1.1+2 {
+			t.Errorf("%s: %d with Retry-After %q is followed by a pause of %s s, want %.0f and up to a tenth more", name, c.status, c.asks, waits[0], c.want)
+		}
 	}
 }
 

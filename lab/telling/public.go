@@ -94,20 +94,20 @@ func caller(anywhere bool) *http.Client {
 	}
 }
 
-// call posts a body to a hook and gives the status of its answer.
-func call(ctx context.Context, client *http.Client, url string, header http.Header, body io.Reader) (status int, err error) {
+// call posts a body to a hook and gives the status and header of its answer.
+func call(ctx context.Context, client *http.Client, url string, header http.Header, body io.Reader) (status int, said http.Header, err error) {
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, url, body)
 	if err != nil {
-		return 0, errors.New("the address cannot be called")
+		return 0, nil, errors.New("the address cannot be called")
 	}
 	req.Header = header
 	resp, err := client.Do(req)
 	if err != nil {
-		return 0, plain(err)
+		return 0, nil, plain(err)
 	}
 	defer func() { _ = resp.Body.Close() }()
-	_, _ = io.Copy(io.Discard, io.LimitReader(resp.Body, hookBody)) // what it says does not matter
-	return resp.StatusCode, nil
+	_, _ = io.Copy(io.Discard, io.LimitReader(resp.Body, hookBody)) // what else it says does not matter
+	return resp.StatusCode, resp.Header, nil
 }
 
 // plain words why there was no answer, for the people of the lab: without
