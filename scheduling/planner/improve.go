@@ -40,6 +40,10 @@ type search struct {
 	aim      int64 // when the plan sought is to finish, 0 for any time
 	within   bool  // a window of another plan
 
+	// the best plan when it was last looked at through windows, and for which level
+	seenWorth worth
+	seenLevel int
+
 	// mixFrom delays mixing in the current plan, so that baths live for later
 	// rolls; delays are such delays worth a try.
 	mixFrom []int64

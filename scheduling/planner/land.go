@@ -37,7 +37,7 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 				}
 			}
 			before := len(s.batches)
-			failed := sr.arrange(rx, specs, promised)
+			failed := sr.arrange(rx, specs, promised, true)
 			if failed < 0 {
 				given = now
 				break
@@ -137,7 +137,7 @@ const arrangements = 120
 // one run after another is moved to another place in the order, and stays there
 // when that is no worse. It returns a session whose runs could not be placed so
 // that level 2 comes out as promised, −1 when all could.
-func (sr *search) arrange(rx *relaxation, specs []spec, promised int64) int {
+func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet bool) int {
 	s := sr.s
 	if len(specs) == 0 {
 		return -1
@@ -148,7 +148,7 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64) int {
 		sr.undo(before)
 		failed = -1
 		for _, i := range order {
-			if !sr.settle(&specs[i]) && failed < 0 {
+			if !sr.settle(&specs[i], anySet) && failed < 0 {
 				failed = specs[i].sess
 			}
 		}
@@ -207,8 +207,9 @@ func (sr *search) lateSession(specs []spec) int {
 	return last.sess
 }
 
-// settle places a run with its set, or with another that is mixed.
-func (sr *search) settle(sp *spec) bool {
+// settle places a run with its set, or, where any will do, with another that is
+// mixed.
+func (sr *search) settle(sp *spec, anySet bool) bool {
 	s, m := sr.s, sr.m
 	b := s.fresh(sp.sess, sp.set)
 	b.rolls = append(b.rolls, sp.rolls...)
@@ -219,7 +220,7 @@ func (sr *search) settle(sp *spec) bool {
 		return true
 	}
 	for _, set := range m.setsOf[m.class[m.rolls[sp.rolls[0]].class].process] {
-		if set == sp.set || m.sets[set].mix && s.mixedAt[set] == never {
+		if !anySet || set == sp.set || m.sets[set].mix && s.mixedAt[set] == never {
 			continue
 		}
 		if b.set = set; s.place(b) {

@@ -116,8 +116,16 @@ func (pf *proofs) prove(w *worth, level int, expired func() bool) *master {
 // deepen proves more of a level by splitting its goal, so often at most. It gives
 // a program of what stood in the way, if it came to one.
 func (pf *proofs) deepen(w *worth, level, splits int, expired func() bool) *master {
-	if w[level] <= pf.bound(w, level) || level > runs || expired() || !pf.relaxed() {
+	if w[level] <= pf.bound(w, level) || level > finish || expired() || !pf.relaxed() {
 		return nil
+	}
+	if level == finish { // any sooner?
+		grain := pf.rx.grain
+		b, leaf := pf.rx.prove(goal{level: runs, worth: *w, upTo: runs, finish: (w[finish] - 1) / grain * grain, target: w[runs] + 1}, splits, expired)
+		if b > w[runs] {
+			pf.say(w, finish, w[finish])
+		}
+		return leaf
 	}
 	b, leaf := pf.rx.prove(goal{level: level, worth: *w, upTo: level, target: w[level]}, splits, expired)
 	pf.say(w, level, b)
@@ -158,7 +166,7 @@ func (pf *proofs) proveFinish(w *worth, expired func() bool) *master {
 }
 
 // workPerStep is how much a relaxation may work for each step of the search.
-const workPerStep = 200_000
+const workPerStep = 400_000
 
 // size is what solving one linear program takes, about.
 func (rx *relaxation) size() int64 {
@@ -176,14 +184,29 @@ const landings = 7
 func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 	end := sr.step + limit
 	sr.bounds = pf.bd
-	// The relaxation may work as long as the steps would take, about.
-	stop := func() bool { return sr.expired() || pf.rx != nil && pf.rx.spent > workPerStep*limit+pf.rx.size() }
+	// The relaxation may work as long as the steps would take, about; a level has
+	// its part of what is left, so that something is for those below.
+	rationed, enough := -1, int64(0)
+	stop := func(level int) func() bool {
+		return func() bool {
+			if sr.expired() || pf.rx == nil {
+				return sr.expired()
+			}
+			if rationed != level {
+				rationed, enough = level, workPerStep*limit+pf.rx.size()
+				if level < upTo-1 {
+					enough = pf.rx.spent + max(enough-pf.rx.spent, 0)*2/5
+				}
+			}
+			return pf.rx.spent > enough
+		}
+	}
 	pf.counted(&sr.bestWorth)
 	for level := displaced; level < upTo; {
 		if sr.expired() {
 			return false
 		}
-		before := sr.bestWorth
+		before, stop := sr.bestWorth, stop(level)
 		share := max((end-sr.step)/int64(2*(upTo-level)), 1)
 		var ma *master
 		at := worth{}
@@ -195,8 +218,19 @@ func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 				break
 			}
 			sr.bd.soft = nil
+			if level == finish && try == 0 { // the proof takes less than a better plan
+				if leaf := sr.deepen(pf, level, try, stop); leaf != nil {
+					ma = leaf
+				}
+				if sr.bestWorth[level] <= pf.bound(&sr.bestWorth, level) {
+					break
+				}
+			}
 			if ma != nil && !stop() {
 				sr.landIn(pf, ma, level, stop)
+			}
+			if sr.bestWorth[level] <= pf.bound(&sr.bestWorth, level) {
+				break
 			}
 			if leaf := sr.deepen(pf, level, try, stop); leaf != nil && sr.bestWorth[level] > pf.bound(&sr.bestWorth, level) {
 				sr.landIn(pf, leaf, level, stop)
@@ -234,8 +268,17 @@ func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 // deepSplits is how often a level's goal is split after a landing, each time more.
 const deepSplits = 40
 
+// farOff is from how many runs too many a better plan is sought before a proof.
+const farOff = 3
+
 func (sr *search) deepen(pf *proofs, level, try int, stop func() bool) *master {
-	if sr.within || try > 2 {
+	if sr.within {
+		if level == chemistry && try == 0 {
+			return pf.deepen(&sr.bestWorth, level, 20, stop)
+		}
+		return nil
+	}
+	if try > 2 || level == lateness && try == 0 || level == runs && sr.bestWorth[runs] > pf.bound(&sr.bestWorth, runs)+farOff {
 		return nil
 	}
 	return pf.deepen(&sr.bestWorth, level, deepSplits<<try, stop)
@@ -245,9 +288,16 @@ func (sr *search) deepen(pf *proofs, level, try int, stop func() bool) *master {
 func (sr *search) landIn(pf *proofs, ma *master, level int, stop func() bool) {
 	sr.land(pf, ma, stop)
 	sr.accept()
-	if !sr.within && len(sr.m.rolls) >= windowRolls {
+	if sr.within || len(sr.m.rolls) < windowRolls {
+		return
+	}
+	sr.windows(pf, level+1, stop)
+	// The best plan too, if it is another and was not looked at for this level.
+	if sr.bestWorth[level] > pf.bound(&sr.bestWorth, level) && (sr.worth != sr.bestWorth || level != sr.seenLevel) && (sr.seenWorth != sr.bestWorth || level != sr.seenLevel) {
+		sr.take(sr.best)
 		sr.windows(pf, level+1, stop)
 	}
+	sr.seenWorth, sr.seenLevel = sr.bestWorth, level
 }
 
 // sameAbove says that two worths are equal at the levels above one.

@@ -54,7 +54,8 @@ type rollType struct {
 	out         int64   // level 2 when left out
 	moved       []int64 // level 6 by session
 	movedOut    int64
-	hang        int64 // positions at least
+	hang        int64   // positions at least
+	takes       []int64 // positions by cabinet, 0: does not hang there
 }
 
 // A lead is a class as the one whose times a batch runs by, with the types that
@@ -160,7 +161,7 @@ func (rx *relaxation) sortRolls() {
 		t := rollType{
 			class: r.class, kind: r.kind, area: r.area, held: r.held != noHold, out: r.out,
 			late: make([]int64, len(m.sess)), moved: make([]int64, len(m.sess)), hang: never,
-			jump: make([]int64, len(m.sess)),
+			jump: make([]int64, len(m.sess)), takes: r.takes,
 		}
 		for s, dry := range a.at {
 			t.late[s] = never

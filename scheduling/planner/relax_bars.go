@@ -103,6 +103,27 @@ func (rx *relaxation) narrowed(g goal, expired func() bool) *master {
 	return ma
 }
 
+// barMore bars what no plan below the target has, and solves on.
+func (ma *master) barMore(expired func() bool) {
+	if ma.rx.whole(ma) >= ma.goal.target {
+		return
+	}
+	more := ma.li.barred.join(ma.bars(ma.goal.target - 1))
+	if more.count() == ma.li.barred.count() {
+		return
+	}
+	ma.li.barred = more
+	for c := range ma.rx.pool {
+		col := ma.colOf(c)
+		if col < 0 || ma.sx.cols[col].off || ma.allows(&ma.rx.pool[c]) {
+			continue
+		}
+		ma.sx.cols[col].cost += 8 * ma.dear
+		ma.sx.cols[col].off = true
+	}
+	ma.generate(childPivots, childRounds, expired)
+}
+
 func (b *bars) count() int {
 	if b == nil {
 		return 0
@@ -114,7 +135,11 @@ func (b *bars) count() int {
 // what was solved of those levels.
 func (rx *relaxation) barredBy(g *goal) *bars {
 	var b *bars
-	for level := lateness; level < max(g.upTo, g.level); level++ {
+	last := max(g.upTo, g.level) - 1
+	if g.finish > 0 && g.level == runs {
+		last = runs // of which there are to be no more
+	}
+	for level := lateness; level <= last; level++ {
 		b = b.join(rx.barsAt(nil, g, level))
 		if g.kits != nil {
 			b = b.join(rx.barsAt(g.kits, g, level))

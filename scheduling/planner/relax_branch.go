@@ -202,7 +202,15 @@ func (rx *relaxation) chemistrySums() []int64 {
 	if len(rx.m.waste) != rx.waste {
 		return out
 	}
-	set := make([]uint64, mostChemistry/64)
+	var all int64 // what all kits and all waste cost
+	for s := range rx.sets {
+		se := &rx.sets[s]
+		if se.kit {
+			all = min(all+se.price, mostChemistry)
+		}
+		all = min(all+min(wastedPrice(se.unused, se.waste), mostChemistry), mostChemistry)
+	}
+	set := make([]uint64, all/64+1)
 	set[0] = 1
 	for s := range rx.sets {
 		se := &rx.sets[s]
@@ -218,12 +226,8 @@ func (rx *relaxation) chemistrySums() []int64 {
 		}
 		next := make([]uint64, len(set))
 		for _, a := range sums {
-			hi, lo := bits.Mul64(uint64(max(se.unused-a, 0)), uint64(se.waste))
-			if hi >= 1_000_000 {
-				return out
-			}
-			if v, _ := bits.Div64(hi, lo, 1_000_000); v < mostChemistry {
-				orShift(next, set, int64(v))
+			if v := wastedPrice(max(se.unused-a, 0), se.waste); v < mostChemistry {
+				orShift(next, set, v)
 			}
 		}
 		set = next
@@ -254,7 +258,7 @@ func (rx *relaxation) areaSums(set int) []int64 {
 	sums := []int64{0}
 	for t := range rx.types {
 		ty := &rx.types[t]
-		if !rx.m.sets[set].serves[rx.m.class[ty.class].process] {
+		if !rx.couldUse(t, set) {
 			continue
 		}
 		for range ty.n {

@@ -3,6 +3,7 @@ package planner
 import (
 	"math"
 	"math/bits"
+	"slices"
 )
 
 // A goal is what the relaxation is to minimise, among plans that are no worse
@@ -49,6 +50,7 @@ type master struct {
 	scale float64 // prices are in units of 1/scale
 	per   float64 // how many units of the level cost 1 in the linear program
 	pr    prices
+	at    []int // by row: where the linear program has it, −1: nowhere
 
 	rowSess, rowArea, rowKit, rowWaste      int
 	rowLate, rowChem, rowRuns, rowOut, rowR int
@@ -128,7 +130,7 @@ func (rx *relaxation) master(g goal) *master {
 			rhs[ma.rowR+r] = -float64(ma.li.rows[r].cap) / ma.li.rows[r].unit()
 		}
 	}
-	ma.sx = newSimplex(rhs)
+	ma.sx = newSimplex(ma.keepRows(rhs))
 	ma.sx.spent = &rx.spent
 	ma.addFixed()
 	for c := range rx.pool {
@@ -252,11 +254,11 @@ func (ma *master) addFixed() {
 			continue
 		}
 		c := lpColumn{cost: ma.cost(lateness)*float64(ty.out) + ma.cost(changes)*float64(ty.movedOut)}
-		c.put(t, 1)
-		c.put(ma.rowLate, -float64(ty.out))
+		ma.put(&c, t, 1)
+		ma.put(&c, ma.rowLate, -float64(ty.out))
 		if ty.held {
 			c.cost += ma.cost(displaced)
-			c.put(ma.rowOut, -1)
+			ma.put(&c, ma.rowOut, -1)
 		}
 		ma.left = append(ma.left, sx.add(c))
 	}
@@ -265,12 +267,12 @@ func (ma *master) addFixed() {
 		kit, spare, wasted := -1, -1, -1
 		if se.kit && ma.choice(s) != mixed {
 			c := lpColumn{cost: ma.cost(chemistry) * float64(se.price)}
-			c.put(ma.rowArea+s, float64(min(se.area, 1<<50))/area1)
-			c.put(ma.rowKit+s, -1)
-			c.put(ma.rowChem, -float64(se.price)/price1)
+			ma.put(&c, ma.rowArea+s, float64(min(se.area, 1<<50))/area1)
+			ma.put(&c, ma.rowKit+s, -1)
+			ma.put(&c, ma.rowChem, -float64(se.price)/price1)
 			for r := range ma.li.rows {
 				if ma.li.rows[r].kit == s {
-					c.put(ma.rowR+r, float64(ma.li.rows[r].cap)/ma.li.rows[r].unit())
+					ma.put(&c, ma.rowR+r, float64(ma.li.rows[r].cap)/ma.li.rows[r].unit())
 				}
 			}
 			kit = sx.add(c)
@@ -278,13 +280,63 @@ func (ma *master) addFixed() {
 		if se.waste > 0 && se.unused > 0 {
 			each := float64(se.waste) / 1e6 * area1
 			c := lpColumn{cost: ma.cost(chemistry) * each}
-			c.put(ma.rowWaste+s, 1)
-			c.put(ma.rowChem, -each/price1)
+			ma.put(&c, ma.rowWaste+s, 1)
+			ma.put(&c, ma.rowChem, -each/price1)
 			spare = sx.add(c)
-			wasted = sx.add(lpColumn{cost: 4*c.cost + 4*dear, row: []int32{int32(ma.rowWaste + s)}, val: []float64{1}})
+			w := lpColumn{cost: 4*c.cost + 4*dear}
+			ma.put(&w, ma.rowWaste+s, 1)
+			wasted = sx.add(w)
 		}
 		ma.kit, ma.spare, ma.wasted = append(ma.kit, kit), append(ma.spare, spare), append(ma.wasted, wasted)
 	}
+}
+
+// keepRows leaves out of the linear program the rows that nothing can be short of.
+func (ma *master) keepRows(rhs []float64) []float64 {
+	rx := ma.rx
+	idle := func(r int) bool {
+		switch {
+		case r < ma.rowArea:
+			return false
+		case r < ma.rowKit:
+			return ma.li.shut[r-ma.rowArea]
+		case r < ma.rowWaste:
+			s := r - ma.rowKit
+			return !rx.sets[s].kit || ma.choice(s) != open
+		case r < ma.rowLate:
+			se := &rx.sets[r-ma.rowWaste]
+			return se.waste == 0 || se.unused == 0
+		case r < ma.rowR:
+			return false
+		}
+		sets := ma.li.rows[r-ma.rowR].sets
+		return sets != nil && !slices.ContainsFunc(sets, func(s int) bool { return !ma.li.shut[s] })
+	}
+	var kept []float64
+	for r, b := range rhs {
+		if b <= -inactive || idle(r) {
+			ma.at = append(ma.at, -1)
+			continue
+		}
+		ma.at = append(ma.at, len(kept))
+		kept = append(kept, b)
+	}
+	return kept
+}
+
+// put gives a column an entry in a row, if the linear program has it.
+func (ma *master) put(c *lpColumn, row int, val float64) {
+	if ma.at[row] >= 0 {
+		c.put(ma.at[row], val)
+	}
+}
+
+// dual is the price of a row; 0 where the linear program does without.
+func (ma *master) dual(row int) float64 {
+	if ma.at[row] < 0 {
+		return 0
+	}
+	return ma.sx.dual[ma.at[row]]
 }
 
 func (c *lpColumn) put(row int, val float64) {
@@ -307,7 +359,7 @@ func (ma *master) add(at int) {
 	co := &rx.pool[at]
 	s := rx.sess[co.sess].index
 	if ma.sum == nil {
-		ma.sum = make([]float64, len(ma.sx.rhs))
+		ma.sum = make([]float64, len(ma.at))
 	}
 	sums := ma.sum
 	var keys []int
@@ -353,7 +405,7 @@ func (ma *master) add(at int) {
 		}
 	}
 	for _, row := range keys {
-		c.put(row, sums[row])
+		ma.put(&c, row, sums[row])
 		sums[row] = 0
 	}
 	for len(ma.col) <= at {
@@ -364,37 +416,69 @@ func (ma *master) add(at int) {
 
 // round reads prices off the duals, in whole numbers.
 func (ma *master) read() {
-	rx, d := ma.rx, ma.sx.dual
+	rx := ma.rx
 	whole := ma.whole
 	p := &ma.pr
 	p.roll = p.roll[:0]
 	for t := range rx.types {
-		p.roll = append(p.roll, whole(d[t], 1))
+		p.roll = append(p.roll, whole(ma.dual(t), 1))
 	}
 	p.area, p.row = p.area[:0], p.row[:0]
 	for s := range rx.sets {
-		p.area = append(p.area, whole(d[ma.rowArea+s], area1)-whole(d[ma.rowWaste+s], area1))
+		p.area = append(p.area, whole(ma.dual(ma.rowArea+s), area1)-whole(ma.dual(ma.rowWaste+s), area1))
 	}
 	for r := range ma.li.rows {
-		p.row = append(p.row, whole(d[ma.rowR+r], ma.li.rows[r].unit()))
+		p.row = append(p.row, whole(ma.dual(ma.rowR+r), ma.li.rows[r].unit()))
 	}
 	unit := int64(ma.scale)
-	p.late = whole(d[ma.rowLate], 1) + ma.on(lateness)*unit
-	p.run = whole(d[ma.rowRuns], 1) + ma.on(runs)*unit
+	p.late = whole(ma.dual(ma.rowLate), 1) + ma.on(lateness)*unit
+	p.run = whole(ma.dual(ma.rowRuns), 1) + ma.on(runs)*unit
 	p.moved = ma.on(changes) * unit
+	ma.clip()
+}
+
+// clip lowers the prices of rows that ask for runs until no run is worth having for
+// its own sake: a content then has as few as it can, and pricing finds the best.
+func (ma *master) clip() {
+	rx, p, rows := ma.rx, &ma.pr, ma.li.rows
+	asks := false
+	for r := len(rx.rows); r < len(rows); r++ {
+		asks = asks || rows[r].cap < 0 && rows[r].perRun != nil && p.row[r] > 0
+	}
+	if !asks {
+		return
+	}
+	for i := range rx.sess {
+		for k := range rx.sess[i].offers {
+			o := &rx.sess[i].offers[k]
+			net := p.run
+			for _, r := range ma.li.byRow[i] {
+				if rows[r].perRun != nil && rows[r].sets == nil {
+					net += p.row[r] * rows[r].perRun(o)
+				}
+			}
+			for _, r := range ma.li.byRow[i] {
+				if net < 0 && rows[r].perRun != nil && rows[r].perRun(o) < 0 {
+					less := min(p.row[r], -net)
+					p.row[r] -= less
+					net += less
+				}
+			}
+		}
+	}
 }
 
 // lagrange is the bound that follows from the prices, scaled, once the best
 // content of each session is known to be worth no more than given in all.
 func (ma *master) lagrange(contents int64) int64 {
-	rx, d, p := ma.rx, ma.sx.dual, &ma.pr
+	rx, p := ma.rx, &ma.pr
 	unit := int64(ma.scale)
 	whole := ma.whole
 	sum := total{-contents, false}
 	late := p.late - ma.on(lateness)*unit
-	chem := whole(d[ma.rowChem], price1)
+	chem := whole(ma.dual(ma.rowChem), price1)
 	run := p.run - ma.on(runs)*unit
-	out := whole(d[ma.rowOut], 1)
+	out := whole(ma.dual(ma.rowOut), 1)
 	if ma.goal.upTo > lateness {
 		sum.add(-late, ma.cap(lateness))
 	} else if late > 0 {
@@ -438,7 +522,7 @@ func (ma *master) lagrange(contents int64) int64 {
 	}
 	for s := range rx.sets {
 		se := &rx.sets[s]
-		area, waste := whole(d[ma.rowArea+s], area1), whole(d[ma.rowWaste+s], area1)
+		area, waste := whole(ma.dual(ma.rowArea+s), area1), whole(ma.dual(ma.rowWaste+s), area1)
 		switch {
 		case se.kit:
 			c := total{0, false}

@@ -95,28 +95,50 @@ func (rx *relaxation) meets(t int, sessions []int) bool {
 	return slices.ContainsFunc(sessions, func(i int) bool { return rx.types[t].late[rx.sess[i].index] < never })
 }
 
-// addHanging counts the hanging positions taken while sessions last.
+// addHanging counts the hanging positions taken while sessions last: in all
+// cabinets, and in those that alone take some rolls.
 func (rx *relaxation) addHanging(sessions []int) {
 	m := rx.m
 	w := rx.window(sessions)
 	first := w.from + rx.shortest(sessions, func(*offer) bool { return true })
-	var places int64
-	for c := range m.cabs {
-		if m.cabs[c].dry == 0 {
-			return
+	var done [][]bool
+	for t := -1; t < len(rx.types); t++ {
+		mine := make([]bool, len(m.cabs)) // of the type; −1: all
+		for c := range mine {
+			mine[c] = t < 0 || rx.types[t].takes[c] > 0
 		}
-		places += m.cabs[c].positions * (1 + max(w.to-first, 0)/m.cabs[c].dry)
-	}
-	var most int64
-	perRoll := make([]int64, len(rx.types))
-	for t := range rx.types {
-		perRoll[t] = rx.types[t].hang
-		if rx.meets(t, sessions) {
-			most += rx.types[t].n * rx.types[t].hang
+		if slices.ContainsFunc(done, func(d []bool) bool { return slices.Equal(d, mine) }) {
+			continue
 		}
-	}
-	if places < most {
-		rx.rows = append(rx.rows, resource{cap: places, sessions: sessions, kit: -1, perRoll: perRoll})
+		done = append(done, mine)
+		var places, most int64
+		for c := range m.cabs {
+			if !mine[c] {
+				continue
+			}
+			if m.cabs[c].dry == 0 {
+				places = never
+				break
+			}
+			places += m.cabs[c].positions * (1 + max(w.to-first, 0)/m.cabs[c].dry)
+		}
+		perRoll := make([]int64, len(rx.types))
+		for o := range rx.types {
+			ty := &rx.types[o]
+			elsewhere := false
+			for c, n := range ty.takes {
+				elsewhere = elsewhere || n > 0 && !mine[c]
+			}
+			if !elsewhere && ty.hang < never {
+				perRoll[o] = ty.hang
+			}
+			if rx.meets(o, sessions) {
+				most = min(most+ty.n*perRoll[o], never)
+			}
+		}
+		if places < most {
+			rx.rows = append(rx.rows, resource{cap: places, sessions: sessions, kit: -1, perRoll: perRoll})
+		}
 	}
 }
 

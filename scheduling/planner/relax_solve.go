@@ -31,7 +31,11 @@ func (ma *master) solve(expired func() bool) {
 	for len(unit) < len(sx.rhs) {
 		unit = append(unit, -1)
 	}
-	copy(unit[ma.rowWaste:], ma.wasted)
+	for s, col := range ma.wasted {
+		if at := ma.at[ma.rowWaste+s]; at >= 0 {
+			unit[at] = col
+		}
+	}
 	sx.start(unit)
 	ma.cheapenArtificial()
 	defer ma.restoreArtificial()

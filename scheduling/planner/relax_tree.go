@@ -147,7 +147,7 @@ func (ma *master) child(row resource) *master {
 	c := *ma
 	c.sx = ma.sx.clone()
 	c.col, c.sum, c.rounds, c.dives = slices.Clone(ma.col), nil, 0, 0
-	c.pr, c.half, c.step = prices{}, true, nil
+	c.pr, c.half, c.step, c.last = prices{}, true, nil, 0
 	at := len(ma.li.rows)
 	c.li.rows = append(slices.Clip(ma.li.rows), row)
 	c.li.byRow = slices.Clone(ma.li.byRow)
@@ -160,6 +160,7 @@ func (ma *master) child(row resource) *master {
 			uses[col] = -float64(rx.ofContent(&row, &rx.pool[i])) / row.unit()
 		}
 	}
+	c.at = append(slices.Clip(ma.at), len(c.sx.rhs))
 	c.sx.addRow(-float64(row.cap)/row.unit(), ma.dear, func(col int) float64 { return uses[col] })
 	return &c
 }
@@ -180,12 +181,14 @@ func (ma *master) deepen(splits *int, expired func() bool) (int64, *master) {
 	}
 	for bound < ma.goal.target {
 		try := *ma
-		try.goal.target = bound + 1
+		if try.goal.target = bound + 1; ma.goal.finish > 0 {
+			try.goal.target = ma.goal.target // all or nothing
+		}
 		ok, leaf := try.split(splits, expired)
 		if !ok {
 			return bound, leaf
 		}
-		bound++
+		bound = try.goal.target
 	}
 	return bound, nil
 }
@@ -213,6 +216,7 @@ func (ma *master) split(splits *int, expired func() bool) (bool, *master) {
 		}
 		c := ma.child(row)
 		c.generate(childPivots, childRounds, expired)
+		c.barMore(expired)
 		if ok, leaf := c.split(splits, expired); !ok {
 			return false, leaf
 		}

@@ -100,9 +100,13 @@ func (m *model) unusedCost(set int, used []int64) int64 {
 	return wastedPrice(left, m.sets[set].waste)
 }
 
-// wastedPrice is what an area costs at so much a square metre, rounded down.
+// wastedPrice is what an area costs at so much a square metre, rounded down; never
+// where that is beyond all numbers.
 func wastedPrice(area, perM2 int64) int64 {
 	hi, lo := bits.Mul64(uint64(area), uint64(perM2))
+	if hi >= 1_000_000/4 {
+		return never
+	}
 	q, _ := bits.Div64(hi, lo, 1_000_000)
 	return int64(q)
 }

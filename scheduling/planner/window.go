@@ -15,7 +15,7 @@ const windowRolls = 30
 // window plans anew what some batches of a plan hold, with the rolls left out,
 // and gives the plan that came of it; nil where it is no better. Levels after
 // the last given are not looked at.
-func (sr *search) window(plan []*batch, free []bool, upTo int) []*batch {
+func (sr *search) window(plan []*batch, free []bool, upTo int, spent *int64) []*batch {
 	m := sr.m
 	p, index := m.without(plan, free)
 	sub := newSearch(compile(p))
@@ -38,8 +38,12 @@ func (sr *search) window(plan []*batch, free []bool, upTo int) []*batch {
 	before := sub.bestWorth
 	sub.startFrom(sub.best)
 	sub.worth = before
-	bd := newBounds(sub.m, sub.expired)
-	sub.improve(bd.proofs(windowSteps), windowSteps, upTo)
+	pf := newBounds(sub.m, sub.expired).proofs(windowSteps)
+	sub.improve(pf, windowSteps, upTo)
+	*spent += sub.step * workPerStep / 4
+	if pf.rx != nil {
+		*spent += pf.rx.spent
+	}
 	if sameAbove(&sub.bestWorth, &before, upTo) || !sub.bestWorth.less(&before) {
 		return nil
 	}
@@ -117,9 +121,15 @@ func (sr *search) windows(pf *proofs, upTo int, stop func() bool) {
 	for more := true; more && !stop(); {
 		more = false
 		var pairs [][2]int
+		last := -1 // the cluster that finishes last
+		if upTo == finish+1 && sameAbove(&sr.worth, &sr.bestWorth, finish) {
+			last = sr.m.lastOf(plan, clusters)
+		}
 		for a := range clusters {
 			for b := range a {
-				pairs = append(pairs, [2]int{a, b})
+				if last < 0 || a == last || b == last {
+					pairs = append(pairs, [2]int{a, b})
+				}
 			}
 		}
 		sr.rng.Shuffle(len(pairs), func(i, j int) { pairs[i], pairs[j] = pairs[j], pairs[i] })
@@ -131,15 +141,31 @@ func (sr *search) windows(pf *proofs, upTo int, stop func() bool) {
 			now++
 			tried[pair] = now
 			free := sr.m.freed(plan, append(slices.Clone(clusters[a]), clusters[b]...))
-			better := sr.window(plan, free, upTo)
+			better := sr.window(plan, free, upTo, &pf.rx.spent)
 			if better == nil {
 				continue
 			}
 			plan, more = better, true
 			changed[a], changed[b] = now, now
 			sr.take(plan)
+			if sr.bestWorth[upTo-1] <= pf.bound(&sr.bestWorth, upTo-1) {
+				return
+			}
 		}
 	}
+}
+
+// lastOf is the cluster of the batch whose film is dry last.
+func (m *model) lastOf(plan []*batch, clusters [][]int) int {
+	sess, last := -1, int64(-1)
+	for _, b := range plan {
+		for _, c := range b.cabs {
+			if dry := b.end + m.cabs[c].dry; dry > last {
+				sess, last = b.sess, dry
+			}
+		}
+	}
+	return slices.IndexFunc(clusters, func(c []int) bool { return slices.Contains(c, sess) })
 }
 
 // freed says which batches of a plan are in some sessions and may be planned
