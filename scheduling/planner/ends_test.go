@@ -45,22 +45,22 @@ func TestSolveEndsAnywhere(t *testing.T) {
 		t.Run(s.name, func(t *testing.T) {
 			t.Parallel()
 			rng := rand.New(rand.NewPCG(uint64(k), 61))
-			held, tries := newClaims(), *endsTried
 			p := s.problem(s.few)
+			held, tries := claimsOn(p), *endsTried
 			whole := &endingContext{t.Context(), endless}
-			held.add(t, p, solved(t, whole, p), "the whole search")
+			held.add(t, solved(t, whole, p), "the whole search")
 			asked := endless - whole.left
 			if len(p.Rolls) > 150 || raceDetector {
 				tries = (tries + 3) / 4
 			}
 			for end := range min(12, asked) {
-				held.add(t, p, solved(t, &endingContext{t.Context(), end}, p), fmt.Sprint("end ", end))
+				held.add(t, solved(t, &endingContext{t.Context(), end}, p), fmt.Sprint("end ", end))
 			}
 			for range tries {
 				end := upTo(rng, asked)
 				p.Search.Seed = int64(rng.IntN(3))
 				plan := solved(t, &endingContext{t.Context(), end}, p)
-				held.add(t, p, plan, fmt.Sprintf("end %d, seed %d", end, p.Search.Seed))
+				held.add(t, plan, fmt.Sprintf("end %d, seed %d", end, p.Search.Seed))
 			}
 		})
 	}
@@ -74,12 +74,12 @@ func TestSolveEndsAtAnyTime(t *testing.T) {
 		t.Run(s.name, func(t *testing.T) {
 			t.Parallel()
 			rng := rand.New(rand.NewPCG(uint64(k), 67))
-			held := newClaims()
+			p := s.problem(s.few)
+			held := claimsOn(p)
 			for range (*endsTried + 3) / 4 {
-				p := s.problem(s.few)
 				limit := time.Duration(1+upTo(rng, 200)) * time.Millisecond
 				ctx, cancel := context.WithTimeout(t.Context(), limit)
-				held.add(t, p, solved(t, ctx, p), limit.String())
+				held.add(t, solved(t, ctx, p), limit.String())
 				cancel()
 			}
 		})
