@@ -56,6 +56,10 @@ func TestValidateFindsFaults(t *testing.T) {
 		"handed in an age ago":      {func(p *planner.Problem) { p.Rolls[3].HandedIn = time.Time{} }, "/rolls/3/handed_in"},
 		"pin of unknown roll":       {func(p *planner.Problem) { p.Pins = []planner.Hold{{Roll: "none", Session: "tall-0"}} }, "/pins/0/roll"},
 		"pin without session":       {func(p *planner.Problem) { p.Pins = []planner.Hold{{Roll: "r000"}} }, "/pins/0/session"},
+		"pins of a roll to two sessions": {func(p *planner.Problem) {
+			p.Rolls[0].Booked = ""
+			p.Pins = []planner.Hold{{Roll: "r000", Session: "tall-0"}, {Roll: "r000", Session: "tall-2"}}
+		}, "/pins/1"},
 		"pin against booking": {func(p *planner.Problem) {
 			p.Rolls[0].Booked = "tall-0"
 			p.Pins = []planner.Hold{{Roll: "r000", Session: "tall-2"}}
