@@ -5,10 +5,11 @@
 #   sh deploy/bench.sh booking [--short]
 #
 # planner    one line a size of generated weeks (rolls, tanks, sessions;
-#            processor time to the first valid plan and to proof; how far off the
-#            plan may be after 1, 5 and 30 s; memory) and one line a set of open
-#            packing benchmarks, which are read from WETSIDE_BENCH_DATA where that
-#            is set. WETSIDE_BENCH_SCALE names other sizes, as rolls:tanks:sessions,…
+#            processor time to the first valid plan and to the proof of each
+#            level; how far off the plan may be after 1, 5 and 30 s; memory) and
+#            one line a set of open packing benchmarks, all of each, which are read
+#            from WETSIDE_BENCH_DATA where that is set. WETSIDE_BENCH_SCALE names
+#            other sizes, as rolls:tanks:sessions,… Some five minutes of one core.
 # booking    bookings and reads under load, beside pgbench with the same
 #            statements on the same PostgreSQL, which is a private one with durable
 #            settings. --short (some 25 s) only sees that it works. WETSIDE_PROFILE
@@ -22,10 +23,25 @@ need_go
 
 usage() { die "usage: sh deploy/bench.sh planner | booking [--short]"; }
 
+# measured SED ARGUMENT ... runs tests of the planner and prints what sed makes of
+# what they say; where they fail, all of it.
+measured() {
+	lines=$1
+	shift
+	log=$(mktemp)
+	go test ./scheduling/planner -count=1 -timeout 2h -v "$@" 2>&1 | tee "$log" | sed -n "$lines"
+	grep -q '^ok ' "$log" || { # a pipe's end is its last command's
+		cat "$log" >&2
+		rm -f "$log"
+		die "A test of the planner fails."
+	}
+	rm -f "$log"
+}
+
 bench_planner() {
 	sizes=${WETSIDE_BENCH_SCALE:-40:2:9,80:3:13,200:4:30,1000:8:60}
-	go test ./scheduling/planner -count=1 -timeout 1h -run '^TestScale$' -v -scale "$sizes" | grep '^planner '
-	go test ./scheduling/planner -count=1 -timeout 2h -run '^TestOpenSets$' -v | grep -v '^\(=== \|PASS\|ok \)'
+	measured '/^planner /p' -run '^TestScale$' -scale "$sizes"
+	WETSIDE_BENCH_ALL=yes measured 's/^ *open_sets_test.go:[0-9]*: //p' -run '^TestOpenSets$'
 }
 
 # find_pgbench prints where pgbench is, of the versions installed the newest.
