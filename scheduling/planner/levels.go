@@ -119,9 +119,8 @@ func (pf *proofs) deepen(w *worth, level, splits int, expired func() bool) *mast
 	if w[level] <= pf.bound(w, level) || level > finish || expired() || !pf.relaxed() {
 		return nil
 	}
-	if level == finish { // any sooner?
-		grain := pf.rx.grain
-		b, leaf := pf.rx.prove(goal{level: runs, worth: *w, upTo: runs, finish: (w[finish] - 1) / grain * grain, target: w[runs] + 1}, splits, expired)
+	if level == finish {
+		b, leaf := pf.rx.prove(pf.soonerGoal(w), splits, expired)
 		if b > w[runs] {
 			pf.say(w, finish, w[finish])
 		}
@@ -130,6 +129,25 @@ func (pf *proofs) deepen(w *worth, level, splits int, expired func() bool) *mast
 	b, leaf := pf.rx.prove(goal{level: level, worth: *w, upTo: level, target: w[level]}, splits, expired)
 	pf.say(w, level, b)
 	return leaf
+}
+
+// soonerGoal asks whether as few runs can end any sooner.
+func (pf *proofs) soonerGoal(w *worth) goal {
+	grain := pf.rx.grain
+	return goal{level: runs, worth: *w, upTo: runs, finish: (w[finish] - 1) / grain * grain, target: w[runs] + 1}
+}
+
+// sooner is a program of plans that finish a little sooner; nil if there are none.
+func (pf *proofs) sooner(w *worth, expired func() bool) *master {
+	if expired() || !pf.relaxed() {
+		return nil
+	}
+	b, ma := pf.rx.prove(pf.soonerGoal(w), 0, expired)
+	if b > w[runs] {
+		pf.say(w, finish, w[finish])
+		return nil
+	}
+	return ma
 }
 
 // proveFinish narrows down when all film can be dry at the soonest; the master
@@ -182,87 +200,131 @@ const landings = 7
 // the level is proved or has had its share of the steps. It says whether it
 // ended by itself.
 func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
-	end := sr.step + limit
+	im := improving{sr: sr, pf: pf, limit: limit, end: sr.step + limit, upTo: upTo}
 	sr.bounds = pf.bd
-	// The relaxation may work as long as the steps would take, about; a level has
-	// its part of what is left, so that something is for those below.
-	rationed, enough := -1, int64(0)
-	stop := func(level int) func() bool {
-		return func() bool {
-			if sr.expired() || pf.rx == nil {
-				return sr.expired()
-			}
-			if rationed != level {
-				rationed, enough = level, workPerStep*limit+pf.rx.size()
-				if level < upTo-1 {
-					enough = pf.rx.spent + max(enough-pf.rx.spent, 0)*2/5
-				}
-			}
-			return pf.rx.spent > enough
-		}
-	}
 	pf.counted(&sr.bestWorth)
-	for level := displaced; level < upTo; {
-		if sr.expired() {
-			return false
-		}
-		before, stop := sr.bestWorth, stop(level)
-		share := max((end-sr.step)/int64(2*(upTo-level)), 1)
-		var ma *master
-		at := worth{}
-		for try := 0; try < landings && sr.step < end && share > 0; try++ {
-			if ma == nil || sr.bestWorth != at && level >= finish {
-				ma, at = pf.prove(&sr.bestWorth, level, stop), sr.bestWorth
-			}
-			if sr.bestWorth[level] <= pf.bound(&sr.bestWorth, level) {
-				break
-			}
-			sr.bd.soft = nil
-			if level == finish && try == 0 { // the proof takes less than a better plan
-				if leaf := sr.deepen(pf, level, try, stop); leaf != nil {
-					ma = leaf
-				}
-				if sr.bestWorth[level] <= pf.bound(&sr.bestWorth, level) {
-					break
-				}
-			}
-			if ma != nil && !stop() {
-				sr.landIn(pf, ma, level, stop)
-			}
-			if sr.bestWorth[level] <= pf.bound(&sr.bestWorth, level) {
-				break
-			}
-			if leaf := sr.deepen(pf, level, try, stop); leaf != nil && sr.bestWorth[level] > pf.bound(&sr.bestWorth, level) {
-				sr.landIn(pf, leaf, level, stop)
-			}
-			if sr.bestWorth[level] <= pf.bound(&sr.bestWorth, level) {
-				break
-			}
-			if try%4 < 3 {
-				sr.bd.soft = sr.m.softness([]int64{4, 12, 1}[try%4])
-			}
-			sr.past, sr.stale = sr.past[:0], 0
-			steps := min(max(share/8, 50), end-sr.step)
-			share -= steps
-			ok := sr.run(steps, func(w *worth) bool { return !sameAbove(w, &before, level) || w[level] <= pf.bound(w, level) })
-			sr.bd.soft = nil
-			if !ok {
+	// At first each level has little, so that all are good; then those that are not
+	// proved have what is left.
+	for _, im.part = range []int64{6, 2} {
+		for im.level = displaced; im.level < upTo; {
+			if sr.expired() || !im.once() {
 				return false
 			}
-			if !sameAbove(&sr.bestWorth, &before, level) {
-				break
-			}
 		}
-		if !sameAbove(&sr.bestWorth, &before, level) {
-			level = displaced // better above: what is below is another problem
-			pf.counted(&sr.bestWorth)
-			continue
+		if sr.within || im.part == 2 || pf.all(&sr.bestWorth) == sr.bestWorth {
+			break
 		}
-		pf.counted(&sr.bestWorth)
-		pf.prove(&sr.bestWorth, level, stop)
-		level++
 	}
 	return !sr.expired()
+}
+
+// improving is how far an improvement has come.
+type improving struct {
+	sr         *search
+	pf         *proofs
+	limit, end int64 // steps in all, and after which none is left
+	upTo       int
+	level      int
+	part       int64 // of the work that is left a level may use one in so many
+	rationed   bool
+	enough     int64 // work after which the level has had its part
+}
+
+// stop says that the level has had its part of the work, about as long as the
+// steps would take in all, or that time is over.
+func (im *improving) stop() bool {
+	pf := im.pf
+	if im.sr.expired() || pf.rx == nil {
+		return im.sr.expired()
+	}
+	if !im.rationed {
+		im.rationed, im.enough = true, workPerStep*im.limit+pf.rx.size()
+		if im.level < im.upTo-1 {
+			im.enough = pf.rx.spent + max(im.enough-pf.rx.spent, 0)/im.part
+		}
+	}
+	return pf.rx.spent > im.enough
+}
+
+// proved says that the best plan is as good at the level as any.
+func (im *improving) proved() bool {
+	w := &im.sr.bestWorth
+	return w[im.level] <= im.pf.bound(w, im.level)
+}
+
+// once works on one level, and goes on to the next, or to the first if the plan
+// became better above. It says whether that ended by itself.
+func (im *improving) once() bool {
+	sr, pf, level := im.sr, im.pf, im.level
+	before := sr.bestWorth
+	im.rationed = false
+	share := max((im.end-sr.step)/int64(2*(im.upTo-level)), 1)
+	var ma *master
+	at := worth{}
+	tries := landings
+	if im.part > 2 && !sr.within {
+		tries = firstLandings
+	}
+	for try := 0; try < tries && sr.step < im.end && share > 0 && sameAbove(&sr.bestWorth, &before, level); try++ {
+		if ma == nil || sr.bestWorth != at && level >= finish {
+			ma, at = pf.prove(&sr.bestWorth, level, im.stop), sr.bestWorth
+		}
+		if im.proved() {
+			break
+		}
+		sr.bd.soft = nil
+		im.land(ma, try)
+		if im.proved() {
+			break
+		}
+		if try%4 < 3 {
+			sr.bd.soft = sr.m.softness([]int64{4, 12, 1}[try%4])
+		}
+		sr.past, sr.stale = sr.past[:0], 0
+		steps := min(max(share/8, 50), im.end-sr.step)
+		share -= steps
+		ok := sr.run(steps, func(w *worth) bool { return !sameAbove(w, &before, level) || w[level] <= pf.bound(w, level) })
+		sr.bd.soft = nil
+		if !ok {
+			return false
+		}
+	}
+	if !sameAbove(&sr.bestWorth, &before, level) {
+		im.level = displaced // better above: what is below is another problem
+		pf.counted(&sr.bestWorth)
+		return true
+	}
+	pf.counted(&sr.bestWorth)
+	pf.prove(&sr.bestWorth, level, im.stop)
+	im.level++
+	return true
+}
+
+// firstLandings is how often at first.
+const firstLandings = 2
+
+// land makes plans of the level's relaxation, and tries to prove more of it.
+func (im *improving) land(ma *master, try int) {
+	sr, level := im.sr, im.level
+	if level == finish { // the proof takes less than a better plan
+		if leaf := im.deepen(try); leaf != nil {
+			ma = leaf
+		} else if try%2 == 1 {
+			ma = im.pf.sooner(&sr.bestWorth, im.stop)
+		}
+		if im.proved() {
+			return
+		}
+	}
+	if ma != nil && !im.stop() {
+		sr.landIn(im.pf, ma, level, im.stop)
+	}
+	if level == finish || im.proved() {
+		return
+	}
+	if leaf := im.deepen(try); leaf != nil && !im.proved() {
+		sr.landIn(im.pf, leaf, level, im.stop)
+	}
 }
 
 // deepSplits is how often a level's goal is split after a landing, each time more.
@@ -271,17 +333,18 @@ const deepSplits = 40
 // farOff is from how many runs too many a better plan is sought before a proof.
 const farOff = 3
 
-func (sr *search) deepen(pf *proofs, level, try int, stop func() bool) *master {
-	if sr.within {
-		if level == chemistry && try == 0 {
-			return pf.deepen(&sr.bestWorth, level, 20, stop)
-		}
+// deepen splits the level's goal to prove more of it.
+func (im *improving) deepen(try int) *master {
+	sr, w := im.sr, &im.sr.bestWorth
+	switch {
+	case sr.within && (im.level != chemistry || try > 0):
+		return nil
+	case sr.within:
+		return im.pf.deepen(w, im.level, deepSplits/2, im.stop)
+	case try > 2, im.level == lateness && try == 0, im.level == runs && w[runs] > im.pf.bound(w, runs)+farOff:
 		return nil
 	}
-	if try > 2 || level == lateness && try == 0 || level == runs && sr.bestWorth[runs] > pf.bound(&sr.bestWorth, runs)+farOff {
-		return nil
-	}
-	return pf.deepen(&sr.bestWorth, level, deepSplits<<try, stop)
+	return im.pf.deepen(w, im.level, deepSplits<<try, im.stop)
 }
 
 // landIn makes a plan of a relaxation, and betters it window by window.
