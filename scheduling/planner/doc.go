@@ -50,16 +50,19 @@
 // [Solve] places rolls one by one, booked and pinned ones first, each where it
 // adds least to the levels: in a batch there is, or in a new one at its
 // earliest time, found exactly on the timelines of tanks, operators, baths,
-// reels and cabinets. That is the first plan. Then it works down the levels. Of
-// each it solves the relaxation below, among plans as good at the levels above,
-// and makes a plan of its optimum: sessions are settled one after another for
-// the contents they have there, overlapping ones together, their runs placed on
-// the timelines in the best of several orders; what cannot be placed goes back
-// to the relaxation. Between these it improves by steps: it takes down part of
-// the plan (some batches, a session, all that a bath set does, what is near in
-// time), replays the rest and inserts again in another order, and keeps what is
-// no worse than the plan twenty steps before, levels weighed against each other
-// or in order. A level that is proved is left at once.
+// reels and cabinets. That is the first plan. Then it works down the levels,
+// first a little on each, then on those that are not proved. Of each it solves
+// the relaxation below, among plans as good at the levels above, and makes a plan
+// of its optimum: sessions are settled one after another for the contents they
+// have there, overlapping ones together, their runs placed on the timelines in
+// the best of several orders; what cannot be placed goes back to the relaxation.
+// What comes of it, and the best plan so far, is looked at through windows: pairs
+// of days are planned anew, by all the same means, while all else stands (Shaw
+// 1998), until no pair betters the plan. Between these it improves by steps: it
+// takes down part of the plan (some batches, a session, all that a bath set does,
+// what is near in time), replays the rest and inserts again in another order, and
+// keeps what is no worse than the plan twenty steps before, levels weighed
+// against each other or in order. A level that is proved is left at once.
 //
 // All choices come from the problem's seed, on one thread, and the work from the
 // problem's size and counts of what was done; only the budget looks at a clock.
@@ -84,17 +87,26 @@
 // The relaxation that proves most forgets part of the clock: a session is a
 // stretch of time that takes runs whose times and flushes add up to no more, of
 // classes whose rolls pack into runs exactly (by dynamic programming over the
-// numbers of reels of each kind). A roll that is a day later unless its run ends
-// early in the session counts so unless one run of its class is early. Sessions
-// compete for rolls, bath area and kits, and where they overlap for reels,
-// hanging positions, operators and baths. Over all contents of all sessions that
-// is a linear program: columns are found by knapsacks over a session's time
-// (Dantzig & Wolfe 1960, Gilmore & Gomory 1961), kits are whole, each choice of
-// them looked at by itself, the cheapest first. The prices of its rows are
-// rounded to whole numbers, and the bound is worked out from them in whole
-// numbers alone (Lagrange; Farley 1990), so that it holds however the floating
-// point went. For the finish the question is asked of ever later ends, whether
-// as few runs can be had by then.
+// numbers of reels of each kind, which also knows how long those runs take to
+// prepare at least). A roll that is a day later unless its run ends early in the
+// session counts so unless one run of its class is early. Sessions compete for
+// rolls, bath area and kits, and where they overlap for reels, hanging positions,
+// operators and for each bath by itself, for as long as it lives. Over all
+// contents of all sessions that is a linear program: columns are found by a
+// knapsack of classes over a session's time (Dantzig & Wolfe 1960, Gilmore &
+// Gomory 1961, Pisinger 1995), kits are whole, each choice of them looked at by
+// itself, the cheapest first. The prices of its rows are rounded to whole numbers,
+// and the bound is worked out from them in whole numbers alone (Lagrange; Farley
+// 1990), so that it holds however the floating point went. For the finish the
+// question is asked of ever later ends, whether as few runs can be had by then.
+//
+// Where that does not reach, three things prove more. What the prices of a level
+// show to cost more than its value, one type of roll in one session, is barred
+// from all plans as good, at that level and below (reduced-cost fixing). What a
+// bath that expires may waste is settled filling by filling: how many rolls of
+// each area it takes. And a goal whose optimum is not in whole numbers is split by
+// runs of a process, of a session, or by rolls in one, and each half solved on
+// from the whole (branch and price: Vanderbeck 2000).
 //
 // # Tried
 //
@@ -107,7 +119,15 @@
 //   - without the objective in units of like size the linear program went in
 //     circles: 220,000 pivots instead of 600
 //   - improvement by steps alone left 20 % more runs than proved, plans made of
-//     the relaxation 0 to 3 %
+//     the relaxation 16 %, plans bettered through windows of two days 4 to 5 %
+//   - one row for all bath sets of a process counted those that were never mixed
+//     and seldom bound: days were promised runs that no bath was free for
+//   - barring proved in 0.7 s a week whose bound stayed one run short over 300 splits
+//   - the dual simplex after a split went in circles where many plans are equally
+//     good; a dear column for what the new row is short of, and primal pivots, do not
+//   - asking for more runs by a row makes runs worth having for their own sake,
+//     which contents of as few runs as can be do not show: such prices are clipped,
+//     or the bound is wrong (one problem in 2,500 of enumeration told)
 //
 // [Fits] takes under 1 ms to say yes for a session of up to fifteen booked
 // rolls, and up to 100 ms to enumerate before it says no. Of 1,500 random

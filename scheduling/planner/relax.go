@@ -106,6 +106,11 @@ type resource struct {
 	perReel []int64 // by kind
 	perRoll []int64 // by type
 	perPrep int64   // of a second of loading or warming up, whichever is longer
+	// within is what there is of it when all film is to be dry at an instant, and
+	// all runs to end at another.
+	within func(finish, last int64) int64
+	// most is what all contents together could use of it; 0: not known.
+	most int64
 }
 
 // unit is what the row of a resource counts in, for the sake of numbers of like

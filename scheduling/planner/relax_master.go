@@ -189,6 +189,12 @@ func (ma *master) limit() {
 			ma.li.length[i] = ma.goal.finish - fastest - se.start + rx.m.tanks[se.tank].clean
 		}
 	}
+	if ma.goal.finish > 0 {
+		ma.li.rows = slices.Clone(rx.rows)
+		for r := range ma.li.rows {
+			ma.li.rows[r].cap = ma.li.rows[r].within(ma.goal.finish, ma.goal.finish-fastest)
+		}
+	}
 }
 
 func (ma *master) allows(c *content) bool {
@@ -309,7 +315,11 @@ func (ma *master) keepRows(rhs []float64) []float64 {
 		case r < ma.rowR:
 			return false
 		}
-		sets := ma.li.rows[r-ma.rowR].sets
+		row := &ma.li.rows[r-ma.rowR]
+		if row.most > 0 && row.most <= row.cap {
+			return true
+		}
+		sets := row.sets
 		return sets != nil && !slices.ContainsFunc(sets, func(s int) bool { return !ma.li.shut[s] })
 	}
 	var kept []float64

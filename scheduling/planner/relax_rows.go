@@ -82,11 +82,19 @@ func (rx *relaxation) addReels(sessions []int) {
 			}
 		}
 		wet := rx.shortest(sessions, func(o *offer) bool { return slices.Contains(o.kinds, k) })
-		if uses := kind.takes(w.to-w.from, wet) / kind.holds; uses < most {
-			perReel := make([]int64, len(m.kinds))
-			perReel[k] = 1
-			rx.rows = append(rx.rows, resource{cap: uses, sessions: sessions, kit: -1, perReel: perReel})
-		}
+		perReel := make([]int64, len(m.kinds))
+		perReel[k] = 1
+		rx.addRow(resource{sessions: sessions, kit: -1, perReel: perReel, most: most, within: func(_, last int64) int64 {
+			return kind.takes(min(w.to, last)-w.from, wet) / kind.holds
+		}})
+	}
+}
+
+// addRow adds a row, with what there is of the resource if the finish is open.
+func (rx *relaxation) addRow(r resource) {
+	if r.most > 0 {
+		r.cap = r.within(never, never)
+		rx.rows = append(rx.rows, r)
 	}
 }
 
@@ -111,16 +119,19 @@ func (rx *relaxation) addHanging(sessions []int) {
 			continue
 		}
 		done = append(done, mine)
-		var places, most int64
-		for c := range m.cabs {
-			if !mine[c] {
-				continue
+		var most int64
+		places := func(finish, _ int64) int64 {
+			var sum int64
+			for c := range m.cabs {
+				cab := &m.cabs[c]
+				if last := min(w.to, finish-cab.dry); mine[c] && last >= first {
+					if cab.dry == 0 {
+						return never
+					}
+					sum += cab.positions * (1 + (last-first)/cab.dry)
+				}
 			}
-			if m.cabs[c].dry == 0 {
-				places = never
-				break
-			}
-			places += m.cabs[c].positions * (1 + max(w.to-first, 0)/m.cabs[c].dry)
+			return sum
 		}
 		perRoll := make([]int64, len(rx.types))
 		for o := range rx.types {
@@ -136,9 +147,7 @@ func (rx *relaxation) addHanging(sessions []int) {
 				most = min(most+ty.n*perRoll[o], never)
 			}
 		}
-		if places < most {
-			rx.rows = append(rx.rows, resource{cap: places, sessions: sessions, kit: -1, perRoll: perRoll})
-		}
+		rx.addRow(resource{sessions: sessions, kit: -1, perRoll: perRoll, most: most, within: places})
 	}
 }
 
@@ -177,13 +186,15 @@ func (rx *relaxation) addBaths(sessions []int) {
 				room += max(last-se.start, 0)
 			}
 		}
-		if cap := max(w.to-w.from, 0); len(mine) > 0 && cap < room {
-			r := resource{cap: cap, sessions: mine, kit: -1, sets: sets, perPrep: 1, perRun: func(o *offer) int64 { return m.class[rx.leads[o.lead].class].wet }}
-			if len(sets) == 1 && rx.sets[sets[0]].kit {
-				r.kit = sets[0]
-			}
-			rx.rows = append(rx.rows, r)
+		if len(mine) == 0 {
+			continue
 		}
+		r := resource{sessions: mine, kit: -1, sets: sets, perPrep: 1, perRun: func(o *offer) int64 { return m.class[rx.leads[o.lead].class].wet }}
+		if len(sets) == 1 && rx.sets[sets[0]].kit {
+			r.kit = sets[0]
+		}
+		r.most, r.within = room, func(_, last int64) int64 { return max(min(w.to, last)-w.from, 0) }
+		rx.addRow(r)
 	}
 }
 
@@ -231,7 +242,9 @@ func (rx *relaxation) addOperators(sessions []int) {
 			continue
 		}
 		w := rx.window(mine)
-		rx.rows = append(rx.rows, resource{cap: w.to - w.from, sessions: mine, kit: -1, perReel: loading, perRun: func(o *offer) int64 {
+		rx.addRow(resource{sessions: mine, kit: -1, perReel: loading, most: never, within: func(_, last int64) int64 {
+			return max(min(w.to, last)-w.from, 0)
+		}, perRun: func(o *offer) int64 {
 			var hands int64
 			for _, h := range m.class[rx.leads[o.lead].class].hands {
 				hands += h.to - h.from
