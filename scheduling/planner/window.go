@@ -103,8 +103,16 @@ func (m *model) without(plan []*batch, free []bool) (*Problem, []int) {
 	return &q, index
 }
 
-// windows goes through pairs of clusters of overlapping sessions and plans each
-// anew, until none betters the plan; it makes what comes of it the current plan.
+// A view is what a window looks at: two clusters of sessions that overlap, or one
+// process on all days.
+type view struct {
+	clusters [2]int
+	process  int // −1: all
+	tried    int // when last
+}
+
+// windows goes through all views, and plans what each shows anew, until none
+// betters the plan; it makes what comes of it the current plan.
 func (sr *search) windows(pf *proofs, upTo int, stop func() bool) {
 	var clusters [][]int
 	for _, c := range pf.rx.overlapping() {
@@ -115,44 +123,68 @@ func (sr *search) windows(pf *proofs, upTo int, stop func() bool) {
 		clusters = append(clusters, sessions)
 	}
 	plan := sr.batches()
+	views := sr.m.views(plan, len(clusters))
 	changed := make([]int, len(clusters)) // when
-	tried := make(map[[2]int]int)
 	now := 1
 	for more := true; more && !stop(); {
 		more = false
-		var pairs [][2]int
 		last := -1 // the cluster that finishes last
 		if upTo == finish+1 && sameAbove(&sr.worth, &sr.bestWorth, finish) {
 			last = sr.m.lastOf(plan, clusters)
 		}
-		for a := range clusters {
-			for b := range a {
-				if last < 0 || a == last || b == last {
-					pairs = append(pairs, [2]int{a, b})
-				}
+		sr.rng.Shuffle(len(views), func(i, j int) { views[i], views[j] = views[j], views[i] })
+		for v := range views {
+			vw := &views[v]
+			a, b := vw.clusters[0], vw.clusters[1]
+			since := max(changed[a], changed[b])
+			if vw.process >= 0 {
+				since = slices.Max(changed)
+			} else if last >= 0 && a != last && b != last {
+				continue
 			}
-		}
-		sr.rng.Shuffle(len(pairs), func(i, j int) { pairs[i], pairs[j] = pairs[j], pairs[i] })
-		for _, pair := range pairs {
-			a, b := pair[0], pair[1]
-			if last, ok := tried[pair]; ok && changed[a] <= last && changed[b] <= last || stop() {
+			if vw.tried > 0 && since <= vw.tried || stop() {
 				continue
 			}
 			now++
-			tried[pair] = now
-			free := sr.m.freed(plan, append(slices.Clone(clusters[a]), clusters[b]...))
+			vw.tried = now
+			free := sr.m.freed(plan, func(at *batch) bool {
+				if vw.process >= 0 {
+					return sr.m.class[at.class].process == vw.process
+				}
+				return slices.Contains(clusters[a], at.sess) || slices.Contains(clusters[b], at.sess)
+			})
 			better := sr.window(plan, free, upTo, &pf.rx.spent)
 			if better == nil {
 				continue
 			}
 			plan, more = better, true
-			changed[a], changed[b] = now, now
+			for c := range changed {
+				if vw.process >= 0 || c == a || c == b {
+					changed[c] = now
+				}
+			}
 			sr.take(plan)
 			if sr.bestWorth[upTo-1] <= pf.bound(&sr.bestWorth, upTo-1) {
 				return
 			}
 		}
 	}
+}
+
+// views are all there are of a plan.
+func (m *model) views(plan []*batch, clusters int) []view {
+	var out []view
+	for a := range clusters {
+		for b := range a {
+			out = append(out, view{clusters: [2]int{a, b}, process: -1})
+		}
+	}
+	for p := range m.processes {
+		if slices.ContainsFunc(plan, func(b *batch) bool { return m.class[b.class].process == p }) && clusters > 0 {
+			out = append(out, view{process: p})
+		}
+	}
+	return out
 }
 
 // lastOf is the cluster of the batch whose film is dry last.
@@ -168,13 +200,13 @@ func (m *model) lastOf(plan []*batch, clusters [][]int) int {
 	return slices.IndexFunc(clusters, func(c []int) bool { return slices.Contains(c, sess) })
 }
 
-// freed says which batches of a plan are in some sessions and may be planned
-// anew: a kit that batches elsewhere depend on stays mixed when it was.
-func (m *model) freed(plan []*batch, sessions []int) []bool {
+// freed says which batches of a plan are shown and may be planned anew: a kit that
+// other batches depend on stays mixed when it was.
+func (m *model) freed(plan []*batch, shown func(*batch) bool) []bool {
 	free := make([]bool, len(plan))
 	needed := make([]bool, len(m.sets))
 	for i, b := range plan {
-		if free[i] = slices.Contains(sessions, b.sess); !free[i] {
+		if free[i] = shown(b); !free[i] {
 			needed[b.set] = true
 		}
 	}
