@@ -16,7 +16,11 @@ var tinyProblems = flag.Int("tiny", 250, "how many tiny problems to compare with
 func TestSolveAgainstEnumeration(t *testing.T) {
 	t.Parallel()
 	best, proved, levels := 0, 0, 0
+	seeds := []int{2519} // of which the bound of the finish was once too high
 	for seed := range *tinyProblems {
+		seeds = append(seeds, seed)
+	}
+	for _, seed := range seeds {
 		p := tiny(rand.New(rand.NewPCG(uint64(seed), 11)))
 		plan, err := planner.Solve(t.Context(), p, nil)
 		if err != nil {
@@ -47,8 +51,8 @@ func TestSolveAgainstEnumeration(t *testing.T) {
 			best++
 		}
 	}
-	t.Logf("%d of %d plans are best at every level; %d of %d values are proved", best, *tinyProblems, proved, levels)
-	if best*100 < *tinyProblems*99 {
-		t.Errorf("%d of %d plans are best, want 99 of 100", best, *tinyProblems)
+	t.Logf("%d of %d plans are best at every level; %d of %d values are proved", best, len(seeds), proved, levels)
+	if best*100 < len(seeds)*99 {
+		t.Errorf("%d of %d plans are best, want 99 of 100", best, len(seeds))
 	}
 }

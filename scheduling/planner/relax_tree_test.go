@@ -1,0 +1,123 @@
+package planner
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// TestAddedRowIsKept adds a row to solved programs and holds what comes of
+// solving on against solving the whole from the start.
+func TestAddedRowIsKept(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(8, 8))
+	short := 0
+	for round := range 300 {
+		rows := 3 + rng.IntN(8)
+		rhs := make([]float64, rows)
+		for i := range rhs {
+			rhs[i] = float64(rng.IntN(9) - 3)
+		}
+		var spent int64
+		columns := make([]lpColumn, 3*rows)
+		for j := range columns {
+			columns[j].cost = float64(1 + rng.IntN(20))
+			for i := range rhs {
+				if rng.IntN(2) == 0 {
+					columns[j].put(i, float64(rng.IntN(7)-2))
+				}
+			}
+		}
+		extra := make([]float64, len(columns))
+		for j := range extra {
+			extra[j] = float64(rng.IntN(5) - 2)
+		}
+		limit := float64(rng.IntN(7) - 4)
+		build := func(rhs []float64, with bool) (*simplex, []int) {
+			sx := newSimplex(rhs)
+			sx.spent = &spent
+			unit := make([]int, len(rhs))
+			for i := range unit {
+				unit[i] = sx.add(lpColumn{cost: 50, row: []int32{int32(i)}, val: []float64{1}})
+			}
+			for j, c := range columns {
+				if with {
+					c.row, c.val = append([]int32(nil), c.row...), append([]float64(nil), c.val...)
+					c.put(rows, extra[j])
+				}
+				sx.add(c)
+			}
+			sx.start(unit)
+			return sx, unit
+		}
+		before, unit := build(rhs, false)
+		before.solve(10_000)
+		was := before.objective()
+		after := before.clone()
+		after.addRow(limit, 50, func(col int) float64 {
+			if col < len(unit) {
+				return 0
+			}
+			return extra[col-len(unit)]
+		})
+		after.solve(10_000)
+		whole, _ := build(append(append([]float64(nil), rhs...), limit), true)
+		whole.solve(10_000)
+		if a, b := after.objective(), whole.objective(); math.Abs(a-b) > 1e-3*(1+math.Abs(b)) {
+			t.Fatalf("round %d: %g after adding the row, %g with it from the start", round, a, b)
+		}
+		if after.objective() > was+1e-6 {
+			short++
+		}
+		if now := before.objective(); now != was {
+			t.Fatalf("round %d: the program that was cloned changed from %g to %g", round, was, now)
+		}
+	}
+	if short < 20 {
+		t.Errorf("the row cost something in %d of 300 programs only", short)
+	}
+}
+
+// TestFillingsAreAll holds the fillings of a bath that expires against trying all
+// numbers of rolls of each area.
+func TestFillingsAreAll(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(9, 9))
+	for round := range 200 {
+		areas := []int64{10 + rng.Int64N(20), 40 + rng.Int64N(30), 90 + rng.Int64N(50)}
+		unused, price := 100+rng.Int64N(400), (1+rng.Int64N(9))*100_000
+		rx := &relaxation{m: &model{}, sess: []sessionR{{offers: []offer{{sets: []int{0}}}}}, leads: []lead{{types: []int{0, 1, 2}}}, sets: []setR{{waste: price, unused: unused, area: unused}}}
+		var have [3]int64
+		for k, a := range areas {
+			have[k] = rng.Int64N(6)
+			rx.types = append(rx.types, rollType{area: a, n: have[k], late: []int64{0}})
+		}
+		most := rng.Int64N(40)
+		ma := &master{rx: rx}
+		got, fillings := ma.fillings(0, most)
+		want := 0
+		for x := range have[0] + 1 {
+			for y := range have[1] + 1 {
+				for z := range have[2] + 1 {
+					if left := unused - x*areas[0] - y*areas[1] - z*areas[2]; left >= 0 && wastedPrice(left, price) <= most {
+						want++
+					}
+				}
+			}
+		}
+		if len(fillings) != want {
+			t.Fatalf("round %d: %d fillings, want %d", round, len(fillings), want)
+		}
+		last := int64(-1)
+		for _, f := range fillings {
+			left := unused
+			for i, n := range f.counts {
+				left -= n * got[i]
+			}
+			if left < 0 || wastedPrice(left, price) != f.wasted || f.wasted < last {
+				t.Fatalf("round %d: filling %v of areas %v wastes %d after %d, %d mm² are left", round, f.counts, got, f.wasted, last, left)
+			}
+			last = f.wasted
+		}
+	}
+}
