@@ -133,7 +133,7 @@ func New(cfg Config) (*API, error) {
 		a.random = rand.Reader
 	}
 	a.pager = pager{key: a.mint.derived("cursors")}
-	a.metrics = newMetrics(cfg.Pool, a.streams.count)
+	a.metrics = newMetrics(cfg.Pool, a.streams.count, a.clock)
 	a.store = database.NewStore(cfg.Pool, a.metrics.retried)
 	a.boards = &watcher{store: a.store, drained: a.drained, poll: boardPoll, clock: a.clock}
 	a.hasher = signin.NewHasher(a.random)

@@ -13,14 +13,14 @@ import (
 )
 
 // metrics are what /metrics tells, in a registry of its own. Labels are route
-// templates and known methods, so that no caller can make new series.
+// templates, known methods and kinds of jobs, so that no caller can make new series.
 type metrics struct {
 	requests *prometheus.HistogramVec
 	retries  *prometheus.CounterVec
 	handler  http.Handler
 }
 
-func newMetrics(pool *pgxpool.Pool, streams func() float64) *metrics {
+func newMetrics(pool *pgxpool.Pool, streams func() float64, clock func() time.Time) *metrics {
 	m := &metrics{
 		requests: prometheus.NewHistogramVec(prometheus.HistogramOpts{
 			Name:    "http_server_request_duration_seconds",
@@ -37,7 +37,7 @@ func newMetrics(pool *pgxpool.Pool, streams func() float64) *metrics {
 			func() float64 { return value(pool.Stat()) })
 	}
 	registry := prometheus.NewRegistry()
-	registry.MustRegister(m.requests, m.retries,
+	registry.MustRegister(m.requests, m.retries, newBacklog(pool, clock),
 		collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{
