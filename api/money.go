@@ -8,6 +8,7 @@ import (
 
 	"wetside/chemistry/shares"
 	"wetside/lab"
+	"wetside/scheduling"
 )
 
 func moneyOperations() []operation {
@@ -83,7 +84,7 @@ func listGuests(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer,
 }
 
 func leaveLab(ctx context.Context, tx pgx.Tx, s lab.Scope, r Request) (Answer, error) {
-	return reply(shares.Leave(ctx, tx, s, r.Path("member")))
+	return reply(scheduling.Leave(ctx, tx, s, r.Path("member")))
 }
 
 // A writingOff is why a balance is written off.

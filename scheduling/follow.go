@@ -70,6 +70,8 @@ type follower struct {
 	change CalendarChange
 	// taken is when each tank has a session that stands.
 	taken map[string][]window
+	// left are the operators of openings who have left the lab.
+	left map[string]bool
 	// apart parts the ids of sessions made at one instant.
 	apart int
 }
@@ -81,7 +83,7 @@ type window struct{ from, until time.Time }
 // Sessions that have begun, or that somebody holds a place in, or that were
 // called off by hand, stay as they are. Done again it changes nothing.
 func follow(ctx context.Context, tx pgx.Tx, s lab.Scope, sc scope) (CalendarChange, error) {
-	f := &follower{s: s, tx: tx, wanted: map[occurrenceKey]occurrence{}, change: noChange(), taken: map[string][]window{}}
+	f := &follower{s: s, tx: tx, wanted: map[occurrenceKey]occurrence{}, change: noChange(), taken: map[string][]window{}, left: map[string]bool{}}
 	c, err := readOpenCalendar(ctx, tx, s)
 	if err != nil {
 		return f.change, err
@@ -197,6 +199,9 @@ func (f *follower) settle(ctx context.Context, existing []madeSession) error {
 	if err := f.readTaken(ctx); err != nil {
 		return err
 	}
+	if err := f.readLeft(ctx); err != nil {
+		return err
+	}
 	gone := off
 	for _, at := range f.inOrder() {
 		key := occurrenceKey{at.opening.ID, at.day.Unix()}
@@ -286,6 +291,9 @@ func (f *follower) make(ctx context.Context, at occurrence, old madeSession, had
 		return false, nil
 	case !at.session.End.After(f.s.Now):
 		f.skip(at.tell("over", "it is over"))
+		return false, nil
+	case f.left[at.session.Operator]:
+		f.skip(at.tell("operator-left", "its operator has left the lab"))
 		return false, nil
 	case slices.ContainsFunc(f.taken[at.session.Tank], func(w window) bool { return !free(w) }):
 		f.skip(at.tell("tank-taken", "the tank has a session then"))

@@ -34,7 +34,8 @@ type occurrence struct {
 type OccurrenceNote struct {
 	Opening string `json:"opening"`
 	Day     string `json:"day"`
-	// Code is stable: clocks-skip, clocks-moved, closed, over, called-off or tank-taken.
+	// Code is stable: clocks-skip, clocks-moved, closed, over, called-off,
+	// operator-left or tank-taken.
 	Code   string `json:"code"`
 	Detail string `json:"detail"`
 }

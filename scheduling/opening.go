@@ -73,7 +73,8 @@ const furthestFirst = 10 * 365 * 24 * time.Hour
 // already. It refuses with
 //
 //   - invalid: a rule that is none or chooses no day within five years, times
-//     that are none, a tank, operator or process that the lab does not have
+//     that are none, a tank, operator or process that the lab does not have,
+//     a guest as operator
 //   - openings-overlap: within a year its tank is open by another then
 func AddOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewOpening) (ChangedOpening, error) {
 	if _, err := lab.Lock(ctx, tx, s.Lab.ID); err != nil {
@@ -203,7 +204,7 @@ func checkOpening(ctx context.Context, tx pgx.Tx, s lab.Scope, o Opening) error 
 	if err := no.OrNil(); err != nil {
 		return err
 	}
-	if err := (NewSession{Operator: o.Operator, Kind: o.Kind}).checkOperator(); err != nil {
+	if err := (NewSession{Operator: o.Operator, Kind: o.Kind}).checkKind(); err != nil {
 		return err
 	}
 	if err := checkSessionParts(ctx, tx, s, o.Tank, o.Operator, o.Processes); err != nil {

@@ -97,7 +97,7 @@ func AddSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession) (Ses
 	if !in.End.After(s.Now) {
 		return Session{}, lab.Refuse(lab.Conflict, "session-over", "that session would be over already")
 	}
-	if err := in.checkOperator(); err != nil {
+	if err := in.checkKind(); err != nil {
 		return Session{}, err
 	}
 	if err := checkSessionParts(ctx, tx, s, in.Tank, in.Operator, in.Processes); err != nil {
@@ -119,9 +119,9 @@ func AddSession(ctx context.Context, tx pgx.Tx, s lab.Scope, in NewSession) (Ses
 	return FindSession(ctx, tx, s, made.ID)
 }
 
-// checkOperator refuses an attended session that nobody runs, and a self-service
+// checkKind refuses an attended session that nobody runs, and a self-service
 // session that somebody does before a member has booked it.
-func (in NewSession) checkOperator() error {
+func (in NewSession) checkKind() error {
 	no := lab.Refuse(lab.Invalid, "invalid", "the session cannot be kept")
 	switch in.Kind {
 	case "", Attended:
@@ -139,9 +139,9 @@ func (in NewSession) checkOperator() error {
 }
 
 // checkSessionParts refuses a tank, operator or process that the lab does not
-// have; no operator is none.
+// have, and a guest as operator; no operator is none.
 func checkSessionParts(ctx context.Context, tx pgx.Tx, s lab.Scope, tank, operator string, processes []string) error {
-	no := lab.Refuse(lab.Invalid, "invalid", "the lab has no such tank, operator or process")
+	no := lab.Refuse(lab.Invalid, "invalid", "the session cannot be run like this")
 	known := func(pointer, what string, err error) error {
 		if lab.RefusalCode(err) == "" {
 			return err
@@ -152,7 +152,7 @@ func checkSessionParts(ctx context.Context, tx pgx.Tx, s lab.Scope, tank, operat
 	_, noTank := lab.FindTank(ctx, tx, s.Lab.ID, tank)
 	var noMember error
 	if operator != "" {
-		_, noMember = lab.PresentMember(ctx, tx, s.Lab.ID, operator)
+		noMember = checkOperator(ctx, tx, s, operator, no)
 	}
 	if err := errors.Join(known("/tank", "tank", noTank), known("/operator", "member", noMember)); err != nil {
 		return err

@@ -30,6 +30,7 @@ const (
 	SignInChanged    Kind = "sign-in-changed"   // what
 	HookDisabled     Kind = "hook-disabled"     // url, why
 	DaysSkipped      Kind = "days-skipped"      // days
+	OperatorLeft     Kind = "operator-left"     // what
 )
 
 // told is how a kind is worded. {word} stands for a word that the notice
@@ -61,6 +62,7 @@ var wording = []told{
 	{SignInChanged, "Your sign-in has changed", "{what}. If that was not you, tell the keeper of the lab.", true},
 	{HookDisabled, "A web hook is switched off", "Nothing is sent to {url} any more: {why}.", true},
 	{DaysSkipped, "Days without their session", "Days were opened on which no session came of an opening, or one at another time: {days}.", true},
+	{OperatorLeft, "An operator has left", "Somebody has left the lab who is still to run {what}. Have the openings name another, of which no more sessions are made till then, and call off the sessions that nobody runs.", true},
 }
 
 // wordingOf finds a kind. It fails for one that is not in the table.
