@@ -98,6 +98,9 @@ func TestCertifiedMembersRunSessionsThemselves(t *testing.T) {
 	}
 	hold := must(b, b.bo, scheduling.Book, held(open.ID, others[0]))
 	b.at(*hold.HeldUntil)
+	if got := b.read(open); got.Operator != "" {
+		t.Errorf("run by %q, whose hold is over", got.Operator)
+	}
 	must(b, b.ana, scheduling.Book, booked(open.ID, mine[1]))
 	if got := b.read(open); got.Operator != b.ana.By.ID {
 		t.Errorf("after a hold that lapsed it is run by %q", got.Operator)

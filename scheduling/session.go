@@ -57,8 +57,16 @@ type NewSession struct {
 }
 
 // sessionQuery selects sessions as a Session is scanned; $1 is the lab, $2 now.
+// Who ran a self-service session by a hold that has lapsed runs it no more,
+// whether or not that has been noted (handBack).
 const sessionQuery = `
-	SELECT e.id, e.tank_id, e.starts_at, e.ends_at, coalesce(e.operator_id, ''), e.kind, e.processes, e.cancelled_at,
+	SELECT e.id, e.tank_id, e.starts_at, e.ends_at,
+	CASE WHEN e.operator_id IS NULL OR e.kind = 'self_service'
+		AND NOT EXISTS (SELECT FROM bookings b JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
+			WHERE b.lab_id = e.lab_id AND b.session_id = e.id AND (b.confirmed_at IS NOT NULL OR b.held_until > $2))
+		AND NOT EXISTS (SELECT FROM batches t WHERE t.lab_id = e.lab_id AND t.session_id = e.id AND t.status <> 'cancelled')
+	THEN '' ELSE e.operator_id END,
+	e.kind, e.processes, e.cancelled_at,
 	(SELECT count(*) FROM (
 		SELECT k.roll_id FROM bookings b
 		JOIN booking_rolls k ON k.lab_id = b.lab_id AND k.booking_id = b.id AND k.live
