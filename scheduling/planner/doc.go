@@ -50,8 +50,14 @@
 // [Solve] places rolls one by one, booked and pinned ones first, each where it
 // adds least to the levels: in a batch there is, or in a new one at its
 // earliest time, found exactly on the timelines of tanks, operators, baths,
-// reels and cabinets. That is the first plan. Then it works down the levels,
-// first a little on each, then on those that are not proved. Of each it solves
+// reels and cabinets. That is the first plan. From thirty rolls on others are
+// made by sweeps: sessions are filled in the order in which they begin, each with
+// the content worth most there by the relaxation's pricing, where a roll is worth
+// what it would be later if it waited; what came out badly counts for more in the
+// next. While rolls are left out, parts of the best are swept again and again.
+//
+// Then it works down the levels, first a little on each, then on those that are
+// not proved. Of each it solves
 // the relaxation below, among plans as good at the levels above, and makes a plan
 // of its optimum: sessions are settled one after another for the contents they
 // have there, overlapping ones together, their runs placed on the timelines in

@@ -53,13 +53,24 @@ func (sr *search) holdFirst(bd *bounds) {
 	if sr.bestWorth[displaced] <= bd.first[displaced] || sr.expired() {
 		return
 	}
-	held := newSearch(compile(heldOnly(sr.m.p)))
-	held.expired = sr.expired
-	held.hold(newBounds(held.m, held.expired))
+	held := sr.heldAlone()
 	if held.bestWorth[displaced] >= sr.bestWorth[displaced] {
 		return
 	}
-	// The held rolls keep their order among all rolls.
+	sr.startFrom(held.best)
+	copy(sr.s.mixFrom, sr.mixFrom)
+	sr.cut = sr.cut[:0]
+	clear(sr.drop)
+	sr.rebuild(byDue, false)
+	sr.accept()
+}
+
+// heldAlone is a search that has a plan of the held rolls alone, by their
+// numbers among all rolls, whose order they keep.
+func (sr *search) heldAlone() *search {
+	held := newSearch(compile(heldOnly(sr.m.p)))
+	held.expired = sr.expired
+	held.hold(newBounds(held.m, held.expired))
 	var index []int
 	for i := range sr.m.rolls {
 		if sr.m.rolls[i].held != noHold {
@@ -71,12 +82,7 @@ func (sr *search) holdFirst(bd *bounds) {
 			b.rolls[i] = index[r]
 		}
 	}
-	sr.startFrom(held.best)
-	copy(sr.s.mixFrom, sr.mixFrom)
-	sr.cut = sr.cut[:0]
-	clear(sr.drop)
-	sr.rebuild(byDue, false)
-	sr.accept()
+	return held
 }
 
 // heldOnly is p with only its booked and pinned rolls.

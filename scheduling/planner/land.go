@@ -32,7 +32,7 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 			var promised int64
 			for _, i := range cluster {
 				if c := dv.settled[i]; c >= 0 {
-					sp, p := rx.runs(&rx.pool[c], now)
+					sp, p := rx.runs(&rx.pool[c], now, m.urgent)
 					specs, promised = append(specs, sp...), promised+p
 				}
 			}
@@ -233,7 +233,7 @@ func (sr *search) settle(sp *spec, anySet bool) bool {
 
 // runs are the batches of a content, of rolls that no other has been given, and
 // what they take off level 2 by the relaxation.
-func (rx *relaxation) runs(c *content, given []bool) ([]spec, int64) {
+func (rx *relaxation) runs(c *content, given []bool, sooner func(a, b int) int) ([]spec, int64) {
 	var promised int64
 	m := rx.m
 	var out []spec
@@ -256,7 +256,7 @@ func (rx *relaxation) runs(c *content, given []bool) ([]spec, int64) {
 	}
 	for _, l := range c.loads {
 		o := &rx.sess[c.sess].offers[l.offer]
-		// Rolls by kind, the most urgent first.
+		// Rolls by kind, those that are to be in the first runs first.
 		byKind := make([][]int, len(o.kinds))
 		numbers := make([]int, len(o.kinds))
 		for d, k := range o.kinds {
@@ -266,9 +266,7 @@ func (rx *relaxation) runs(c *content, given []bool) ([]spec, int64) {
 				byKind[d] = append(byKind[d], have[key][:take]...)
 				have[key] = have[key][take:]
 			}
-			slices.SortStableFunc(byKind[d], func(a, b int) int {
-				return cmp.Or(cmp.Compare(m.rolls[a].due, m.rolls[b].due), cmp.Compare(m.rolls[b].weight, m.rolls[a].weight))
-			})
+			slices.SortStableFunc(byKind[d], sooner)
 			numbers[d] = (len(byKind[d]) + int(o.box.holds[d]) - 1) / int(o.box.holds[d])
 		}
 		for _, take := range o.box.split(numbers) {
@@ -284,6 +282,11 @@ func (rx *relaxation) runs(c *content, given []bool) ([]spec, int64) {
 		}
 	}
 	return out, promised
+}
+
+// urgent orders rolls by when they are due and how much that counts.
+func (m *model) urgent(a, b int) int {
+	return cmp.Or(cmp.Compare(m.rolls[a].due, m.rolls[b].due), cmp.Compare(m.rolls[b].weight, m.rolls[a].weight))
 }
 
 // classesOf are the classes that may run by a lead, itself first.

@@ -203,6 +203,8 @@ func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 	im := improving{sr: sr, pf: pf, limit: limit, end: sr.step + limit, upTo: upTo}
 	sr.bounds = pf.bd
 	pf.counted(&sr.bestWorth)
+	sr.sweeps(pf)
+	pf.counted(&sr.bestWorth)
 	// At first each level has little, so that all are good; then those that are not
 	// proved have what is left.
 	for _, im.part = range []int64{6, 2} {

@@ -96,13 +96,23 @@ type pricing struct {
 	pack   packer
 	order  []int
 	worth  []int64
+	left   []int64 // by type: rolls that there are
 	prefix [][]int64
 	best   []option // by time
 	found  int      // ways in use
 }
 
 func newPricing(rx *relaxation) *pricing {
-	return &pricing{rx: rx, worth: make([]int64, len(rx.types))}
+	pr := &pricing{rx: rx, worth: make([]int64, len(rx.types)), left: make([]int64, len(rx.types))}
+	pr.refill()
+	return pr
+}
+
+// refill makes all rolls there again.
+func (pr *pricing) refill() {
+	for t := range pr.left {
+		pr.left[t] = pr.rx.types[t].n
+	}
 }
 
 // limits restricts contents: session lengths, when films must be dry, and the
@@ -251,7 +261,7 @@ func (pr *pricing) offeredNow(p *prices, li *limits, i int, w *way, units int, e
 		var sum, rolls int64
 		for _, t := range pr.ranked(o, k) {
 			any = true
-			for range rx.types[t].n {
+			for range pr.left[t] {
 				if rolls%o.box.holds[n] == 0 {
 					if len(sums) == o.box.size[n] {
 						break
@@ -377,7 +387,7 @@ func (pr *pricing) fill(p *prices, li *limits, c *content, w *way, op option) {
 	for d, kind := range o.kinds {
 		left := int64(numbers[d]) * o.box.holds[d]
 		for _, t := range pr.ranked(o, kind) {
-			if n := min(left, rx.types[t].n); n > 0 {
+			if n := min(left, pr.left[t]); n > 0 {
 				c.items = append(c.items, item{t, w.set, n, op.early})
 				left -= n
 			}
