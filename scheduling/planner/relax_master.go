@@ -222,4 +222,3 @@ func (ma *master) on(level int) int64 {
 
 // cost is what a unit of a level costs in the linear program.
 func (ma *master) cost(level int) float64 { return float64(ma.on(level)) / ma.per }
-
