@@ -53,7 +53,7 @@ func TestPlansOfRandomProblemsKeepEveryRule(t *testing.T) {
 			besides++
 		}
 	})
-	if placed == 0 || besides == 0 {
+	if (placed == 0 || besides == 0) && !testing.Short() { // which draws a few alone
 		t.Errorf("%d problems had a batch, %d one besides frozen ones: too little was tried", placed, besides)
 	}
 }
@@ -180,7 +180,7 @@ func TestSpoiltPlansAreNeverAccepted(t *testing.T) {
 					t.Errorf("rules %v broken, want %d among them\nproblem %s\nplan %s", got, s.rule, dump(p), dump(plan))
 				}
 			})
-			if spoilt == 0 {
+			if spoilt == 0 && !testing.Short() {
 				t.Error("no plan was spoilt")
 			}
 		})
