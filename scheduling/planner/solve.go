@@ -94,8 +94,9 @@ func solve(ctx context.Context, p *Problem, progress func(Progress), clashes boo
 	return pl, nil
 }
 
-// steps is how many improvement steps a problem gets by default: as many as
-// take about a second, fewer where they settle sooner.
+// steps is how many improvement steps a problem gets by default: with what the
+// relaxation may work beside them they take some seconds, for 200 rolls ten or
+// more; fewer where they settle sooner.
 func steps(rolls int) int64 {
 	n := int64(rolls)
 	switch {
@@ -103,7 +104,11 @@ func steps(rolls int) int64 {
 		return 4_000
 	case n <= 40:
 		return 400 * n
+	case n <= 80:
+		return 640_000 / n
+	case n <= 200:
+		return 20_000
 	default:
-		return max(640_000/n, 3_000)
+		return max(4_000_000/n, 3_000)
 	}
 }
