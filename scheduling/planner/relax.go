@@ -317,26 +317,11 @@ func (rx *relaxation) offer(l, s int) (offer, bool) {
 // use the set.
 func (rx *relaxation) alive(set, class, s int) bool {
 	m := rx.m
-	if m.sets[set].mix && m.base.mixedAt[set] == never {
+	if rx.sets[set].kit {
 		return m.sets[set].by >= 0
 	}
-	for _, st := range m.class[class].steps {
-		for _, b := range m.sets[set].baths {
-			ba := &m.baths[b]
-			if ba.role != st.role {
-				continue
-			}
-			dies := ba.expires
-			if m.sets[set].mix {
-				dies = min(dies, m.base.mixedAt[set]+ba.life)
-			}
-			wet := m.sess[s].start + m.tanks[m.sess[s].tank].warm[m.class[class].process]
-			if dies < never && wet+st.begins > dies {
-				return false
-			}
-		}
-	}
-	return true
+	cl := &m.class[class]
+	return m.sess[s].start+m.tanks[m.sess[s].tank].warm[cl.process]+cl.wet <= rx.lastEnd(set, class)
 }
 
 // mostUnits bounds the steps in which the time of a session is counted.
