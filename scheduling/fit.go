@@ -199,7 +199,7 @@ func (sh *shop) displacing(ctx context.Context, asked []Roll, session Session) (
 		}
 	}
 	// Who goes, and why, is found soon; members wait for the answer.
-	p.Search.UpTo, p.Search.Iterations = 2, 400
+	p.Search.UpTo, p.Search.Iterations = 2, 99 // too few for relaxations
 	plan, err := planner.Solve(ctx, p, nil)
 	if err != nil {
 		return nil, fmt.Errorf("plan for a booking: %w", err)
