@@ -19,7 +19,7 @@ func sessionOperations() []operation {
 		{ID: "listSessions", Method: http.MethodGet, Path: sessions, Who: members, Handle: listSessions},
 		{ID: "getSession", Method: http.MethodGet, Path: session, Who: members, Handle: getSession},
 		{ID: "cancelSession", Method: http.MethodPost, Path: session + "/cancellation", Who: steward, IfMatch: getSession, Handle: cancelSession},
-		{ID: "findAvailability", Method: http.MethodPost, Path: "/v1/labs/:lab/availability", Who: members, AsksOnly: true, Handle: body(findAvailability)},
+		{ID: "findAvailability", Method: http.MethodPost, Path: "/v1/labs/:lab/availability", Who: members, AsksOnly: true, Handle: body(findAvailability), Within: planTime},
 	}
 }
 
