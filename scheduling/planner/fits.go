@@ -99,11 +99,17 @@ func heldOnly(p *Problem) *Problem {
 			q.Rolls = append(q.Rolls, *r)
 		}
 	}
-	q.Bans = nil
-	for _, h := range p.Bans {
-		if keep[h.Roll] {
-			q.Bans = append(q.Bans, h)
+	q.Bans = holdsOf(p.Bans, keep)
+	return &q
+}
+
+// holdsOf are the holds of some rolls.
+func holdsOf(holds []Hold, rolls map[string]bool) []Hold {
+	var out []Hold
+	for _, h := range holds {
+		if rolls[h.Roll] {
+			out = append(out, h)
 		}
 	}
-	return &q
+	return out
 }

@@ -203,7 +203,7 @@ func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 	im := improving{sr: sr, pf: pf, limit: limit, end: sr.step + limit, upTo: upTo}
 	sr.bounds = pf.bd
 	pf.counted(&sr.bestWorth)
-	sr.sweeps(pf, limit)
+	sr.sweeps(pf)
 	pf.counted(&sr.bestWorth)
 	// At first each level has little, so that all are good; then those that are not
 	// proved have what is left.

@@ -10,7 +10,7 @@ func (ma *master) whole(dual, per float64) int64 {
 	return int64(max(math.Round(dual*ma.scale*ma.per/per), 0))
 }
 
-// round reads prices off the duals, in whole numbers.
+// read reads prices off the duals, in whole numbers.
 func (ma *master) read() {
 	rx := ma.rx
 	whole := ma.whole

@@ -43,15 +43,14 @@ var sweepStyles = []sweepStyle{
 const (
 	sweepsEach = 5
 	sweepRolls = 30      // from how many rolls sweeps are worth their time
-	sweepSteps = 2_000   // below how many steps a search is to be quicker than they are
 	sweepFills = 3       // how often a session is filled up
 	sweepUnit  = 1 << 10 // what one unit of level 2 is worth
 	sweepHeld  = 1 << 20 // what a held roll is worth beyond it
 )
 
 // sweeps makes plans by sweeps and keeps the best.
-func (sr *search) sweeps(pf *proofs, steps int64) {
-	if sr.within || steps < sweepSteps || len(sr.m.rolls) < sweepRolls || sr.expired() || pf.bd.given != nil {
+func (sr *search) sweeps(pf *proofs) {
+	if sr.within || len(sr.m.rolls) < sweepRolls || sr.expired() || pf.bd.given != nil {
 		return
 	}
 	if sr.bestWorth[lateness] <= pf.bound(&sr.bestWorth, lateness) || !pf.relaxed() {

@@ -77,13 +77,9 @@ func (sw *sweep) part(plan []*batch, sessions []int) {
 	s.hangBy = hangFast
 	clear(sw.given)
 	rx.pr.refill()
-	// A kit that others use stays mixed when it is.
-	needed := make([]bool, len(m.sets))
-	for _, b := range plan {
-		needed[b.set] = needed[b.set] || !free[b.sess]
-	}
-	for _, b := range plan {
-		if !free[b.sess] || b.mixes && needed[b.set] {
+	down := m.freed(plan, func(b *batch) bool { return free[b.sess] })
+	for i, b := range plan {
+		if !down[i] {
 			s.load(b.clone())
 			sw.take(b.rolls)
 		}

@@ -80,7 +80,7 @@ func (m *model) without(plan []*batch, free []bool) (*Problem, []int) {
 		}
 		q.Frozen = append(q.Frozen, f)
 	}
-	q.Rolls, q.Pins, q.Bans = nil, nil, nil
+	q.Rolls = nil
 	var index []int
 	keep := make(map[string]bool, len(m.rolls))
 	for i := range m.p.Rolls {
@@ -90,16 +90,7 @@ func (m *model) without(plan []*batch, free []bool) (*Problem, []int) {
 			keep[m.p.Rolls[i].ID] = true
 		}
 	}
-	for _, h := range m.p.Pins {
-		if keep[h.Roll] {
-			q.Pins = append(q.Pins, h)
-		}
-	}
-	for _, h := range m.p.Bans {
-		if keep[h.Roll] {
-			q.Bans = append(q.Bans, h)
-		}
-	}
+	q.Pins, q.Bans = holdsOf(m.p.Pins, keep), holdsOf(m.p.Bans, keep)
 	return &q, index
 }
 
