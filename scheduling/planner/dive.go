@@ -149,6 +149,9 @@ func (dv *dive) end() {
 // within says that the linear program still costs no more than the goal's bound.
 func (ma *master) within() bool {
 	most := ma.proved()
+	if ma.goal.level == chemistry { // what each set wastes is rounded down
+		most = ma.rx.roundUp(most) + int64(ma.rx.waste)
+	}
 	if ma.goal.target > 0 && ma.goal.finish > 0 {
 		most = max(most, ma.goal.target-1)
 	}

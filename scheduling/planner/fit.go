@@ -237,6 +237,7 @@ const (
 	hangFast = iota // the one that dries soonest
 	hangWait        // only one of those that dry soonest of all that take it
 	hangSlow        // the one that dries latest, to leave room in the others
+	hangDue         // the one that dries latest without being too late for it
 )
 
 // hang gives each roll of a batch that ends at an instant a cabinet.
@@ -248,7 +249,7 @@ func (s *state) hang(b *batch, end int64) (int64, string) {
 	for i, r := range b.rolls {
 		best := -1
 		for c, takes := range m.rolls[r].takes {
-			if takes > 0 && takes <= s.freeBuf[c] && (best < 0 || (m.cabs[c].dry < m.cabs[best].dry) == (s.hangBy != hangSlow)) {
+			if takes > 0 && takes <= s.freeBuf[c] && (best < 0 || s.hangsBetter(r, end, c, best)) {
 				best = c
 			}
 		}
@@ -271,4 +272,26 @@ func (s *state) hang(b *batch, end int64) (int64, string) {
 		s.freeBuf[best] -= m.rolls[r].takes[best]
 	}
 	return 0, ""
+}
+
+// hangsBetter says that a roll had better hang in one cabinet than in another.
+func (s *state) hangsBetter(roll int, end int64, c, than int) bool {
+	dry, other := s.m.cabs[c].dry, s.m.cabs[than].dry
+	switch s.hangBy {
+	case hangSlow:
+		return dry >= other
+	case hangDue:
+		late := func(dry int64) int64 {
+			l := s.m.rolls[roll].late(end + dry)
+			if s.dryBy > 0 && end+dry > s.dryBy {
+				l += never / 2
+			}
+			return l
+		}
+		if a, b := late(dry), late(other); a != b {
+			return a < b
+		}
+		return dry > other
+	}
+	return dry < other
 }

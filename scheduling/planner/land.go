@@ -21,7 +21,7 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 	sr.aim = ma.goal.finish
 	clear(s.mixFrom)
 	s.reset()
-	s.hangBy = hangFast
+	s.dryBy = sr.aim
 	given := make([]bool, len(m.rolls))
 	dv := ma.dive(sr.rng, stop)
 	for _, cluster := range rx.overlapping() {
@@ -144,8 +144,9 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet b
 	}
 	before := len(s.batches)
 	failed := -1
-	try := func(order []int) (worth, bool) {
+	try := func(order []int, hangBy int) (worth, bool) {
 		sr.undo(before)
+		s.hangBy = hangBy
 		failed = -1
 		for _, i := range order {
 			if !sr.settle(&specs[i], anySet) && failed < 0 {
@@ -162,8 +163,9 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet b
 	good := func(w *worth) bool {
 		return w[lateness] <= start[lateness]-promised && (sr.aim == 0 || w[finish] <= max(sr.aim, start[finish]))
 	}
-	best, all := try(order)
-	for range arrangements {
+	hangBy := hangFast
+	best, all := try(order, hangBy)
+	for n := range arrangements {
 		if all && good(&best) || len(order) < 2 {
 			break
 		}
@@ -172,11 +174,17 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet b
 		i := next[from]
 		next = slices.Insert(slices.Delete(next, from, from+1), to, i)
 		rx.spent += 3_000 * int64(len(order))
-		if w, ok := try(next); !best.less(&w) {
-			best, all, order = w, ok, next
+		by := hangFast
+		if len(sr.m.cabs) > 1 && n%2 == 0 {
+			by = hangDue
+		}
+		if w, ok := try(next, by); !best.less(&w) {
+			best, all, order, hangBy = w, ok, next, by
 		}
 	}
-	if _, ok := try(order); ok && !good(&best) {
+	_, ok := try(order, hangBy)
+	s.hangBy = hangFast
+	if ok && !good(&best) {
 		failed = sr.lateSession(specs)
 	}
 	return failed

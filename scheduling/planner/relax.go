@@ -40,6 +40,7 @@ type relaxation struct {
 	barred  map[string]*bars   // by choice of kits and values reached
 	solved  map[string]*master // by choice of kits and values above
 	pr      *pricing
+	learnt  [len(LevelNames)]map[countKey]*lesson // of splits
 }
 
 // A rollType is rolls that are alike for the relaxation.
@@ -103,7 +104,7 @@ type resource struct {
 	// kit is the set that must be mixed for there to be any of it; −1: none.
 	kit     int
 	perRun  func(o *offer) int64
-	perReel []int64 // by kind
+	perReel func(o *offer, kind int) int64
 	perRoll []int64 // by type
 	perPrep int64   // of a second of loading or warming up, whichever is longer
 	// within is what there is of it when all film is to be dry at an instant, and

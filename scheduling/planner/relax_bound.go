@@ -30,38 +30,6 @@ func (ma *master) read() {
 	p.late = whole(ma.dual(ma.rowLate), 1) + ma.on(lateness)*unit
 	p.run = whole(ma.dual(ma.rowRuns), 1) + ma.on(runs)*unit
 	p.moved = ma.on(changes) * unit
-	ma.clip()
-}
-
-// clip lowers the prices of rows that ask for runs until no run is worth having for
-// its own sake: a content then has as few as it can, and pricing finds the best.
-func (ma *master) clip() {
-	rx, p, rows := ma.rx, &ma.pr, ma.li.rows
-	asks := false
-	for r := len(rx.rows); r < len(rows); r++ {
-		asks = asks || rows[r].cap < 0 && rows[r].perRun != nil && p.row[r] > 0
-	}
-	if !asks {
-		return
-	}
-	for i := range rx.sess {
-		for k := range rx.sess[i].offers {
-			o := &rx.sess[i].offers[k]
-			net := p.run
-			for _, r := range ma.li.byRow[i] {
-				if rows[r].perRun != nil && rows[r].sets == nil {
-					net += p.row[r] * rows[r].perRun(o)
-				}
-			}
-			for _, r := range ma.li.byRow[i] {
-				if net < 0 && rows[r].perRun != nil && rows[r].perRun(o) < 0 {
-					less := min(p.row[r], -net)
-					p.row[r] -= less
-					net += less
-				}
-			}
-		}
-	}
 }
 
 // lagrange is the bound that follows from the prices, scaled, once the best

@@ -54,7 +54,7 @@ func (r *resource) ofLoad(o *offer, l *load) int64 {
 	}
 	for d, n := range l.reels {
 		if r.perReel != nil {
-			sum += int64(n) * r.perReel[o.kinds[d]]
+			sum += int64(n) * r.perReel(o, o.kinds[d])
 		}
 	}
 	return sum
@@ -181,7 +181,7 @@ func (pr *pricing) value(p *prices, li *limits, i int, w *way, early bool) (crit
 	s := rx.sess[i].index
 	for _, t := range rx.leads[rx.sess[i].offers[w.offer].lead].types {
 		v := pr.worthOf(p, li, i, w, t, early)
-		pr.worth[t] = max(v, 0)
+		pr.worth[t] = v
 		critical = critical || v > impossibly && !early && rx.types[t].jump[s] > 0
 	}
 	return critical
@@ -211,12 +211,16 @@ func (pr *pricing) worthOf(p *prices, li *limits, i int, w *way, t int, early bo
 }
 
 // ranked are the types of one kind of an offer that are worth something, best
-// first.
-func (pr *pricing) ranked(o *offer, k int) []int {
+// first; where runs are worth having, all that can be there.
+func (pr *pricing) ranked(o *offer, w *way, k int) []int {
 	rx := pr.rx
+	least := int64(0)
+	if w.tariff.run < 0 {
+		least = impossibly
+	}
 	pr.order = pr.order[:0]
 	for _, t := range rx.leads[o.lead].types {
-		if rx.types[t].kind == k && pr.worth[t] > 0 {
+		if rx.types[t].kind == k && pr.worth[t] > least {
 			pr.order = append(pr.order, t)
 		}
 	}
@@ -237,11 +241,11 @@ func (pr *pricing) offered(p *prices, li *limits, i int, w *way, units int) {
 }
 
 // perReel is what one more reel of a kind costs by the rows.
-func (pr *pricing) perReel(p *prices, li *limits, i, kind int) int64 {
+func (pr *pricing) perReel(p *prices, li *limits, i int, o *offer, kind int) int64 {
 	var sum int64
 	for _, r := range li.byRow[i] {
 		if row := &li.rows[r]; p.row[r] > 0 && row.perReel != nil {
-			sum += p.row[r] * row.perReel[kind]
+			sum += p.row[r] * row.perReel(o, kind)
 		}
 	}
 	return sum
@@ -256,18 +260,19 @@ func (pr *pricing) offeredNow(p *prices, li *limits, i int, w *way, units int, e
 	}
 	any := false
 	for n, k := range o.kinds {
-		each := pr.perReel(p, li, i, k)
+		each := pr.perReel(p, li, i, o, k)
 		sums := append(pr.prefix[n][:0], 0)
 		var sum, rolls int64
-		for _, t := range pr.ranked(o, k) {
+		for _, t := range pr.ranked(o, w, k) {
 			any = true
 			for range pr.left[t] {
-				if rolls%o.box.holds[n] == 0 {
+				if rolls == 0 || rolls == o.box.holds[n] || pr.worth[t] <= 0 {
 					if len(sums) == o.box.size[n] {
 						break
 					}
 					sum -= each
 					sums = append(sums, sum) // the best in one more reel
+					rolls = 0
 				}
 				sum += pr.worth[t]
 				rolls++
@@ -385,11 +390,17 @@ func (pr *pricing) fill(p *prices, li *limits, c *content, w *way, op option) {
 		cell /= o.box.size[d]
 	}
 	for d, kind := range o.kinds {
-		left := int64(numbers[d]) * o.box.holds[d]
-		for _, t := range pr.ranked(o, kind) {
-			if n := min(left, pr.left[t]); n > 0 {
+		reels, room := int64(numbers[d]), int64(0) // room in the reel begun last
+		for _, t := range pr.ranked(o, w, kind) {
+			each := o.box.holds[d]
+			if pr.worth[t] <= 0 {
+				each, room = 1, 0
+			}
+			if n := min(room+reels*each, pr.left[t]); n > 0 {
 				c.items = append(c.items, item{t, w.set, n, op.early})
-				left -= n
+				more := max(n-room+each-1, 0) / each
+				reels -= more
+				room += more*each - n
 			}
 		}
 	}

@@ -45,31 +45,45 @@ func (rx *relaxation) overlapping() [][]int {
 	return out
 }
 
-// window is the span of some sessions.
+// window is the span in which runs of some sessions can be, up to their end.
 func (rx *relaxation) window(sessions []int) span {
+	m := rx.m
 	w := span{never, 0}
 	for _, i := range sessions {
-		se := &rx.m.sess[rx.sess[i].index]
-		w.from, w.to = min(w.from, se.start), max(w.to, se.end)
+		se := &m.sess[rx.sess[i].index]
+		w.from, w.to = min(w.from, se.start), max(w.to, se.end-m.tanks[se.tank].clean)
 	}
 	return w
 }
 
-// shortest is the least time from a run's mixing to its end in some sessions,
-// for the offers chosen.
-func (rx *relaxation) shortest(sessions []int, some func(*offer) bool) int64 {
+// prep is the least time it takes to prepare a run of an offer with a reel of a
+// kind, or, with −1, of any.
+func (rx *relaxation) prep(o *offer, kind int) int64 {
+	least := int64(never)
+	for d, k := range o.kinds {
+		if k == kind || kind < 0 {
+			least = min(least, o.loads[d])
+		}
+	}
+	return max(o.warm, least)
+}
+
+// shortest is the least time of a run in some sessions, from its start to its
+// end, with a reel of a kind or, with −1, any.
+func (rx *relaxation) shortest(sessions []int, kind int) int64 {
 	least := int64(never)
 	for _, i := range sessions {
 		for k := range rx.sess[i].offers {
-			if o := &rx.sess[i].offers[k]; some(o) {
-				least = min(least, rx.m.class[rx.leads[o.lead].class].wet)
+			if o := &rx.sess[i].offers[k]; kind < 0 || slices.Contains(o.kinds, kind) {
+				least = min(least, rx.prep(o, kind)+rx.m.class[rx.leads[o.lead].class].wet)
 			}
 		}
 	}
 	return least
 }
 
-// addReels counts the uses of a kind of reel while sessions last.
+// addReels counts the uses of a kind of reel while sessions last, and how long
+// they are: from the run's start until the reel is dry.
 func (rx *relaxation) addReels(sessions []int) {
 	m := rx.m
 	w := rx.window(sessions)
@@ -81,13 +95,64 @@ func (rx *relaxation) addReels(sessions []int) {
 				most += rx.types[t].n
 			}
 		}
-		wet := rx.shortest(sessions, func(o *offer) bool { return slices.Contains(o.kinds, k) })
-		perReel := make([]int64, len(m.kinds))
-		perReel[k] = 1
-		rx.addRow(resource{sessions: sessions, kit: -1, perReel: perReel, most: most, within: func(_, last int64) int64 {
-			return kind.takes(min(w.to, last)-w.from, wet) / kind.holds
+		run := rx.shortest(sessions, k)
+		rx.addRow(resource{sessions: sessions, kit: -1, most: most, perReel: func(_ *offer, k2 int) int64 {
+			if k2 == k {
+				return 1
+			}
+			return 0
+		}, within: func(_, last int64) int64 {
+			return kind.takes(min(w.to, last)-w.from, run) / kind.holds
+		}})
+		if most == 0 {
+			continue
+		}
+		use := func(o *offer, k2 int) int64 {
+			if k2 != k {
+				return 0
+			}
+			return rx.prep(o, k) + m.class[rx.leads[o.lead].class].wet + kind.dry
+		}
+		var longest int64
+		for _, i := range sessions {
+			for n := range rx.sess[i].offers {
+				longest = max(longest, use(&rx.sess[i].offers[n], k))
+			}
+		}
+		rx.addRow(resource{sessions: sessions, kit: -1, most: most * longest, perReel: use, within: func(_, last int64) int64 {
+			at := span{w.from, max(min(w.to, last), w.from) + kind.dry}
+			return free(m.base.reels[k], kind.count, at)
 		}})
 	}
+}
+
+// free is how much is free of so many things over a span in all: their number by
+// time, less what frozen batches use.
+func free(uses []use, count int64, at span) int64 {
+	times := []int64{at.from, at.to}
+	for i := range uses {
+		for _, t := range []int64{uses[i].from, uses[i].to} {
+			if at.from < t && t < at.to {
+				times = append(times, t)
+			}
+		}
+	}
+	slices.Sort(times)
+	var sum int64
+	for i := range times[1:] {
+		here := span{times[i], times[i+1]}
+		sum += max(count-peak(uses, here), 0) * (here.to - here.from)
+	}
+	return sum
+}
+
+// freeOf is the same of one thing that is in one's hands at a time.
+func freeOf(by []busy, at span) int64 {
+	uses := make([]use, len(by))
+	for i := range by {
+		uses[i] = use{span: by[i].span, n: 1}
+	}
+	return free(uses, 1, at)
 }
 
 // addRow adds a row, with what there is of the resource if the finish is open.
@@ -108,7 +173,7 @@ func (rx *relaxation) meets(t int, sessions []int) bool {
 func (rx *relaxation) addHanging(sessions []int) {
 	m := rx.m
 	w := rx.window(sessions)
-	first := w.from + rx.shortest(sessions, func(*offer) bool { return true })
+	first := w.from + rx.shortest(sessions, -1)
 	var done [][]bool
 	for t := -1; t < len(rx.types); t++ {
 		mine := make([]bool, len(m.cabs)) // of the type; −1: all
@@ -193,7 +258,10 @@ func (rx *relaxation) addBaths(sessions []int) {
 		if len(sets) == 1 && rx.sets[sets[0]].kit {
 			r.kit = sets[0]
 		}
-		r.most, r.within = room, func(_, last int64) int64 { return max(min(w.to, last)-w.from, 0) }
+		r.most, r.within = room, func(_, last int64) int64 {
+			at := span{w.from, max(min(w.to, last), w.from)}
+			return freeOf(m.base.inBath[b], at)
+		}
 		rx.addRow(r)
 	}
 }
@@ -232,18 +300,16 @@ func (rx *relaxation) addOperators(sessions []int) {
 		op := m.sess[rx.sess[i].index].op
 		byOp[op] = append(byOp[op], i)
 	}
-	loading := make([]int64, len(m.kinds))
-	for k := range m.kinds {
-		loading[k] = m.kinds[k].load
-	}
 	for op := range m.operators {
 		mine := byOp[op]
 		if len(mine) < 2 {
 			continue
 		}
 		w := rx.window(mine)
+		loading := func(_ *offer, kind int) int64 { return m.kinds[kind].load }
 		rx.addRow(resource{sessions: mine, kit: -1, perReel: loading, most: never, within: func(_, last int64) int64 {
-			return max(min(w.to, last)-w.from, 0)
+			at := span{w.from, max(min(w.to, last), w.from)}
+			return freeOf(m.base.hands[op], at)
 		}, perRun: func(o *offer) int64 {
 			var hands int64
 			for _, h := range m.class[rx.leads[o.lead].class].hands {

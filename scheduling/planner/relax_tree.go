@@ -59,31 +59,24 @@ func (ma *master) counts() map[countKey]float64 {
 	return out
 }
 
-// fractional is the count to split by: of the first sort of which any is not
-// whole, the one farthest from it. False where all are whole.
-func (ma *master) fractional() (countKey, float64, bool) {
-	var best countKey
-	var value, far float64
-	first := math.MaxInt
-	counts := ma.counts()
-	keys := make([]countKey, 0, len(counts))
-	for k := range counts {
-		keys = append(keys, k)
+// A cut is a count that is not whole.
+type cut struct {
+	key   countKey
+	value float64
+}
+
+// fractional are the counts that are not whole, in a fixed order.
+func (ma *master) fractional() []cut {
+	var out []cut
+	for k, v := range ma.counts() {
+		if math.Abs(v-math.Round(v)) >= 0.01 {
+			out = append(out, cut{k, v})
+		}
 	}
-	slices.SortFunc(keys, func(x, y countKey) int {
-		return cmp.Or(cmp.Compare(x.sort, y.sort), cmp.Compare(x.a, y.a), cmp.Compare(x.b, y.b))
+	slices.SortFunc(out, func(x, y cut) int {
+		return cmp.Or(cmp.Compare(x.key.sort, y.key.sort), cmp.Compare(x.key.a, y.key.a), cmp.Compare(x.key.b, y.key.b))
 	})
-	for _, k := range keys {
-		v := counts[k]
-		d := math.Abs(v - math.Round(v))
-		if d < 0.01 || k.sort > first {
-			continue
-		}
-		if k.sort < first || d > far {
-			best, value, far, first = k, v, d, k.sort
-		}
-	}
-	return best, value, first < math.MaxInt
+	return out
 }
 
 // row is the row of a count: no more of it than a number, or with a sign of −1 no
@@ -141,6 +134,42 @@ func (rx *relaxation) ofContent(r *resource, co *content) int64 {
 	return sum
 }
 
+// trimmed is a copy of a master without the contents that cost more than the
+// rest of the goal's worth leaves room for; those that are needed after all are
+// found again by pricing.
+func (ma *master) trimmed(room float64) *master {
+	c := *ma
+	c.sx = ma.sx.clone()
+	c.sum, c.dives = nil, 0
+	content := make([]int, len(c.sx.cols))
+	for j := range content {
+		content[j] = -1
+	}
+	for i := range ma.col {
+		if ma.col[i] >= 0 {
+			content[ma.col[i]] = i
+		}
+	}
+	c.sx.price()
+	to := c.sx.trim(func(col int, gain float64) bool { return content[col] < 0 || gain <= room })
+	c.col = slices.Clone(ma.col)
+	for i, col := range c.col {
+		if col >= 0 {
+			c.col[i] = to[col]
+		}
+	}
+	for _, list := range []*[]int{&c.art, &c.wasted, &c.left, &c.kit, &c.spare} {
+		moved := slices.Clone(*list)
+		for i, col := range moved {
+			if col >= 0 {
+				moved[i] = to[col]
+			}
+		}
+		*list = moved
+	}
+	return &c
+}
+
 // child is a master with one row more.
 func (ma *master) child(row resource) *master {
 	rx := ma.rx
@@ -179,12 +208,14 @@ func (ma *master) deepen(splits *int, expired func() bool) (int64, *master) {
 	if ma.goal.level == chemistry {
 		return ma.fill(rx.wasters(), ma.paid, splits, expired)
 	}
+	tr := &tree{splits: splits, expired: expired, learnt: rx.learntAt(ma.goal.level)}
+	small := ma.trimmed(1.5 / ma.per)
 	for bound < ma.goal.target {
-		try := *ma
+		try := *small
 		if try.goal.target = bound + 1; ma.goal.finish > 0 {
 			try.goal.target = ma.goal.target // all or nothing
 		}
-		ok, leaf := try.split(splits, expired)
+		ok, leaf := tr.split(&try)
 		if !ok {
 			return bound, leaf
 		}
@@ -193,33 +224,156 @@ func (ma *master) deepen(splits *int, expired func() bool) (int64, *master) {
 	return bound, nil
 }
 
+// A tree splits a goal and its halves. By which count it splits is learnt: a few
+// that look well are tried, and how much both halves then cost is remembered
+// (reliability branching: Achterberg, Koch and Martin 2005).
+type tree struct {
+	splits  *int
+	expired func() bool
+	learnt  map[countKey]*lesson
+}
+
+// A lesson is by how much the halves of splits by a count cost more.
+type lesson struct {
+	below, above float64 // in sum, by how far the count was moved
+	n            float64
+}
+
+func (rx *relaxation) learntAt(level int) map[countKey]*lesson {
+	if rx.learnt[level] == nil {
+		rx.learnt[level] = make(map[countKey]*lesson)
+	}
+	return rx.learnt[level]
+}
+
+// A half is one half of a split goal.
+type half struct {
+	row resource
+	ma  *master
+	up  bool
+}
+
+// halves are both halves of a split, not solved yet.
+func (ma *master) halves(c cut) [2]half {
+	below := int64(math.Floor(c.value))
+	return [2]half{{row: ma.rx.row(c.key, 1, below)}, {row: ma.rx.row(c.key, -1, -below-1), up: true}}
+}
+
+const (
+	trialsEach  = 4 // how many counts that nothing is known of are tried at a split
+	trialsFirst = 8 // and at the first
+	trialCost   = 120
+	leastGain   = 1e-3
+)
+
 // split proves that the goal is not below the target by splitting it and its
-// halves, so often at most. It says whether it is proved, and otherwise which
-// program of whole numbers is below, if it came to one.
-func (ma *master) split(splits *int, expired func() bool) (bool, *master) {
-	rx := ma.rx
-	if rx.whole(ma) >= ma.goal.target {
+// halves. It says whether it is proved, and otherwise which program of whole
+// numbers is below, if it came to one.
+func (tr *tree) split(ma *master) (bool, *master) {
+	if ma.rx.whole(ma) >= ma.goal.target {
 		return true, nil
 	}
-	k, value, ok := ma.fractional()
-	if !ok {
+	cuts := ma.fractional()
+	if len(cuts) == 0 {
 		return false, ma
 	}
-	below := int64(math.Floor(value))
-	halves := []resource{rx.row(k, 1, below), rx.row(k, -1, -below-1)}
-	if value-float64(below) > 0.5 {
-		slices.Reverse(halves) // the likelier first: it fails sooner if there is no proof
+	best, ok := tr.choose(ma, cuts)
+	if !ok {
+		return false, nil
 	}
-	for _, row := range halves {
-		if *splits--; *splits < 0 || expired() {
+	halves := ma.halves(best)
+	gains := [2]float64{}
+	for i := range halves {
+		if *tr.splits--; *tr.splits < 0 || tr.expired() {
 			return false, nil
 		}
-		c := ma.child(row)
-		c.generate(childPivots, childRounds, expired)
-		c.barMore(expired)
-		if ok, leaf := c.split(splits, expired); !ok {
+		h := &halves[i]
+		h.ma = ma.child(h.row)
+		h.ma.generate(childPivots, childRounds, tr.expired)
+		h.ma.barMore(tr.expired)
+		gains[i] = h.ma.sx.objective() - ma.sx.objective()
+	}
+	tr.learn(best, gains)
+	if gains[1] < gains[0] {
+		halves[0], halves[1] = halves[1], halves[0] // the likelier first, in case it can be had
+	}
+	for i := range halves {
+		if ok, leaf := tr.split(halves[i].ma); !ok {
 			return false, leaf
 		}
+		halves[i].ma = nil
 	}
 	return true, nil
+}
+
+// learn remembers what both halves of a split cost more.
+func (tr *tree) learn(c cut, gains [2]float64) {
+	l := tr.learnt[c.key]
+	if l == nil {
+		l = &lesson{}
+		tr.learnt[c.key] = l
+	}
+	part := c.value - math.Floor(c.value)
+	l.below += max(gains[0], 0) / part
+	l.above += max(gains[1], 0) / (1 - part)
+	l.n++
+}
+
+// promise is what a split by a count is expected to be worth.
+func (tr *tree) promise(c cut) float64 {
+	l := tr.learnt[c.key]
+	if l == nil {
+		return 0
+	}
+	part := c.value - math.Floor(c.value)
+	return max(l.below/l.n*part, leastGain) * max(l.above/l.n*(1-part), leastGain)
+}
+
+// choose finds the count to split by; false when time is over.
+func (tr *tree) choose(ma *master, cuts []cut) (cut, bool) {
+	slices.SortStableFunc(cuts, func(a, b cut) int { return cmp.Compare(tr.promise(b), tr.promise(a)) })
+	var unknown []cut
+	for _, c := range cuts {
+		if tr.learnt[c.key] == nil {
+			unknown = append(unknown, c)
+		}
+	}
+	tries := trialsEach
+	if len(unknown) == len(cuts) {
+		tries = trialsFirst
+	}
+	for _, c := range spread(unknown, tries) {
+		if *tr.splits <= 0 || tr.expired() {
+			return cut{}, false
+		}
+		var gains [2]float64
+		for i, h := range ma.halves(c) {
+			t := ma.child(h.row)
+			t.sx.solve(trialCost)
+			gains[i] = t.sx.objective() - ma.sx.objective()
+		}
+		tr.learn(c, gains)
+	}
+	return slices.MaxFunc(cuts, func(a, b cut) int { return cmp.Compare(tr.promise(a), tr.promise(b)) }), true
+}
+
+// spread are so many of some cuts, of each sort in turn those farthest from whole.
+func spread(cuts []cut, n int) []cut {
+	far := func(c cut) float64 { return math.Abs(c.value - math.Round(c.value)) }
+	bySort := make(map[int][]cut)
+	for _, c := range cuts {
+		bySort[c.key.sort] = append(bySort[c.key.sort], c)
+	}
+	for s := range bySort {
+		slices.SortStableFunc(bySort[s], func(a, b cut) int { return cmp.Compare(far(b), far(a)) })
+	}
+	var out []cut
+	for i := 0; len(out) < n && i < len(cuts); i++ {
+		for s := countProcess; s <= countRolls; s++ {
+			if i < len(bySort[s]) && len(out) < n {
+				out = append(out, bySort[s][i])
+			}
+		}
+	}
+	return out
 }

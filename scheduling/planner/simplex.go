@@ -26,6 +26,7 @@ type simplex struct {
 	spent       *int64    // elementary steps, of all programs of a relaxation
 	row         []int32   // of all columns, one after another
 	val         []float64
+	entries     int // of all columns
 	work        []float64
 	some        []int // rows that a pivot changes
 }
@@ -68,6 +69,7 @@ func newSimplex(rhs []float64) *simplex {
 func (sx *simplex) add(c lpColumn) int {
 	from := len(sx.row)
 	sx.row, sx.val = append(sx.row, c.row...), append(sx.val, c.val...)
+	sx.entries += len(c.row)
 	c.row, c.val = sx.row[from:len(sx.row):len(sx.row)], sx.val[from:len(sx.val):len(sx.val)]
 	sx.cols = append(sx.cols, c)
 	sx.at = append(sx.at, -1)
@@ -205,7 +207,7 @@ func (sx *simplex) enter(col int) bool {
 		return false
 	}
 	sx.pivots++
-	*sx.spent += int64(len(sx.basis))*int64(len(sx.basis))/2 + int64(len(sx.val))
+	*sx.spent += int64(len(sx.basis))*int64(len(sx.basis))/2 + int64(sx.entries)
 	step := max(sx.x[leave], 0) / dir[leave]
 	sx.reprice(col, leave)
 	sx.update(leave, step)

@@ -3,7 +3,7 @@ package planner
 // clone is a program with the same rows, columns and basis.
 func (sx *simplex) clone() *simplex {
 	n := len(sx.rhs)
-	c := &simplex{spent: sx.spent, work: make([]float64, n), lead: make([]float64, n), slackWeight: make([]float64, n)}
+	c := &simplex{spent: sx.spent, entries: sx.entries, work: make([]float64, n), lead: make([]float64, n), slackWeight: make([]float64, n)}
 	c.rhs, c.basis, c.slack = append([]float64(nil), sx.rhs...), append([]int(nil), sx.basis...), append([]int(nil), sx.slack...)
 	c.x, c.dual = append([]float64(nil), sx.x...), append([]float64(nil), sx.dual...)
 	c.cols, c.at = append([]lpColumn(nil), sx.cols...), append([]int(nil), sx.at...)
@@ -14,6 +14,36 @@ func (sx *simplex) clone() *simplex {
 		copy(c.inv[i], sx.inv[i])
 	}
 	return c
+}
+
+// trim drops columns that are not in the basis, those not to keep; it gives where
+// each column is now, −1 for those dropped. The duals must be those of the basis.
+func (sx *simplex) trim(keep func(col int, gain float64) bool) []int {
+	to := make([]int, len(sx.cols))
+	n := 0
+	for j := range sx.cols {
+		if to[j] = -1; sx.at[j] >= 0 || keep(j, sx.reduced(j)) {
+			to[j] = n
+			sx.cols[n], sx.at[n] = sx.cols[j], sx.at[j]
+			n++
+		}
+	}
+	sx.cols, sx.at = sx.cols[:n], sx.at[:n]
+	for i, col := range sx.basis {
+		if col >= 0 {
+			sx.basis[i] = to[col]
+		}
+	}
+	var row []int32
+	var val []float64
+	for j := range sx.cols {
+		c := &sx.cols[j]
+		from := len(row)
+		row, val = append(row, c.row...), append(val, c.val...)
+		c.row, c.val = row[from:len(row):len(row)], val[from:len(val):len(val)]
+	}
+	sx.row, sx.val, sx.entries, sx.gain, sx.weight = row, val, len(row), nil, nil
+	return to
 }
 
 // addRow adds a row, of given entries by column. What the basis is short of it is

@@ -43,6 +43,7 @@ type state struct {
 	freeBuf  []int64
 	mixFrom  []int64 // by set: before which its kit is not mixed
 	hangBy   int
+	dryBy    int64    // when film had better be dry, for hangDue; 0: any time
 	only     string   // the one rule of time that counts; all when empty
 	relaxed  bool     // lets kits be mixed as late as can be; for bounds alone
 	batchBuf []*batch // batches to use again
