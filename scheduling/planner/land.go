@@ -159,9 +159,9 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet b
 	for i := range order {
 		order[i] = i
 	}
-	start := s.value()
+	start, cost := s.value(), s.costWith(specs)
 	good := func(w *worth) bool {
-		return w[lateness] <= start[lateness]-promised && (sr.aim == 0 || w[finish] <= max(sr.aim, start[finish]))
+		return w[lateness] <= start[lateness]-promised && w[chemistry] <= cost && (sr.aim == 0 || w[finish] <= max(sr.aim, start[finish]))
 	}
 	hangBy := hangFast
 	best, all := try(order, hangBy)
@@ -188,6 +188,31 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet b
 		failed = sr.lateSession(specs)
 	}
 	return failed
+}
+
+// costWith is level 3 with some runs by their sets.
+func (s *state) costWith(specs []spec) int64 {
+	m := s.m
+	used, mixes := slices.Clone(s.area), make([]bool, len(m.sets))
+	var sum int64
+	for i := range specs {
+		sp := &specs[i]
+		mixes[sp.set] = m.sets[sp.set].mix
+		for _, b := range m.sets[sp.set].baths {
+			for _, r := range sp.rolls {
+				used[b] += m.rolls[r].area
+			}
+		}
+	}
+	for set := range m.sets {
+		if mixes[set] && s.mixedAt[set] == never || s.mixer[set] != nil {
+			sum += m.sets[set].price
+		}
+	}
+	for _, set := range m.waste {
+		sum += m.unusedCost(set, used)
+	}
+	return sum
 }
 
 // lateSession is the session of the run that ends last among those with a roll

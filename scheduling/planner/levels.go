@@ -34,7 +34,7 @@ func (bd *bounds) proofs(steps int64) *proofs {
 
 // relaxed makes the relaxation when it is first needed; false when there is none.
 func (pf *proofs) relaxed() bool {
-	if pf.rx == nil && !pf.few {
+	if pf.rx == nil && !pf.few && pf.bd.given == nil {
 		inTime(func() { pf.rx = pf.bd.relax() })
 		pf.few = pf.rx == nil
 	}
@@ -105,7 +105,7 @@ func (pf *proofs) prove(w *worth, level int, expired func() bool) *master {
 	if level == changes {
 		g.finish = w[finish]
 	}
-	b, ma := pf.rx.prove(g, 0, expired)
+	b, ma := pf.rx.prove(g, 0, nil, expired)
 	pf.say(w, level, b)
 	if !expired() {
 		pf.last[level] = proof{true, k, ma}
@@ -113,20 +113,21 @@ func (pf *proofs) prove(w *worth, level int, expired func() bool) *master {
 	return ma
 }
 
-// deepen proves more of a level by splitting its goal, so often at most. It gives
-// a program of what stood in the way, if it came to one.
-func (pf *proofs) deepen(w *worth, level, splits int, expired func() bool) *master {
+// deepen proves more of a level by splitting its goal, so often at most; land, if
+// any, makes plans of what is whole. It gives a program of what stood in the way, if
+// it came to one.
+func (pf *proofs) deepen(w *worth, level, splits int, land func(*master) bool, expired func() bool) *master {
 	if w[level] <= pf.bound(w, level) || level > finish || expired() || !pf.relaxed() {
 		return nil
 	}
 	if level == finish {
-		b, leaf := pf.rx.prove(pf.soonerGoal(w), splits, expired)
+		b, leaf := pf.rx.prove(pf.soonerGoal(w), splits, land, expired)
 		if b > w[runs] {
 			pf.say(w, finish, w[finish])
 		}
 		return leaf
 	}
-	b, leaf := pf.rx.prove(goal{level: level, worth: *w, upTo: level, target: w[level]}, splits, expired)
+	b, leaf := pf.rx.prove(goal{level: level, worth: *w, upTo: level, target: w[level]}, splits, land, expired)
 	pf.say(w, level, b)
 	return leaf
 }
@@ -142,7 +143,7 @@ func (pf *proofs) sooner(w *worth, expired func() bool) *master {
 	if expired() || !pf.relaxed() {
 		return nil
 	}
-	b, ma := pf.rx.prove(pf.soonerGoal(w), 0, expired)
+	b, ma := pf.rx.prove(pf.soonerGoal(w), 0, nil, expired)
 	if b > w[runs] {
 		pf.say(w, finish, w[finish])
 		return nil
@@ -161,7 +162,7 @@ func (pf *proofs) proveFinish(w *worth, expired func() bool) *master {
 		high = min(high, at)
 	}
 	look := func(at int64) (int64, *master) {
-		return pf.rx.prove(goal{level: runs, worth: *w, upTo: runs, finish: at * grain, target: w[runs] + 1}, 0, expired)
+		return pf.rx.prove(goal{level: runs, worth: *w, upTo: runs, finish: at * grain, target: w[runs] + 1}, 0, nil, expired)
 	}
 	var last *master
 	for try := high - 1; low < high && !expired(); try = low + (high-low)/2 {
@@ -205,6 +206,9 @@ func (sr *search) improve(pf *proofs, limit int64, upTo int) bool {
 	pf.counted(&sr.bestWorth)
 	sr.sweeps(pf)
 	pf.counted(&sr.bestWorth)
+	if im.leap(); sr.expired() {
+		return false
+	}
 	// At first each level has little, so that all are good; then those that are not
 	// proved have what is left.
 	for _, im.part = range []int64{6, 2} {
@@ -230,6 +234,33 @@ type improving struct {
 	part       int64 // of the work that is left a level may use one in so many
 	rationed   bool
 	enough     int64 // work after which the level has had its part
+}
+
+// leap makes a plan of a late level's relaxation at once, as if what is proved of
+// the levels above it could be had: mostly it can.
+func (im *improving) leap() {
+	sr, pf := im.sr, im.pf
+	last := min(im.upTo-1, runs)
+	if last != runs || !pf.relaxed() {
+		return
+	}
+	at := sr.bestWorth
+	im.part = 6
+	for im.level = displaced; im.level < last; im.level++ {
+		im.rationed = false
+		pf.prove(&at, im.level, im.stop)
+		if at[im.level] = pf.bound(&at, im.level); im.stop() {
+			return
+		}
+	}
+	if sameAbove(&at, &sr.bestWorth, last) {
+		return
+	}
+	im.rationed = false
+	at[runs] = int64(2 * len(sr.m.rolls)) // more than any plan has
+	if ma := pf.prove(&at, last, im.stop); ma != nil && !im.stop() {
+		sr.landIn(pf, ma, last, im.stop)
+	}
 }
 
 // stop says that the level has had its part of the work, about as long as the
@@ -342,11 +373,16 @@ func (im *improving) deepen(try int) *master {
 	case sr.within && (im.level != chemistry || try > 0):
 		return nil
 	case sr.within:
-		return im.pf.deepen(w, im.level, deepSplits/2, im.stop)
+		return im.pf.deepen(w, im.level, deepSplits/2, nil, im.stop)
 	case try > 2, im.level == lateness && try == 0, im.level == runs && w[runs] > im.pf.bound(w, runs)+farOff:
 		return nil
 	}
-	return im.pf.deepen(w, im.level, deepSplits<<try, im.stop)
+	before := *w
+	return im.pf.deepen(&before, im.level, deepSplits<<try, func(ma *master) bool {
+		sr.land(im.pf, ma, im.stop)
+		sr.accept()
+		return sr.bestWorth != before
+	}, im.stop)
 }
 
 // landIn makes a plan of a relaxation, and betters it window by window.

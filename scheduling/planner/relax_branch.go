@@ -65,15 +65,16 @@ func (rx *relaxation) ordered(kits []choice, upTo int) bool {
 // prove bounds a goal from below, kits being whole: the least bound of all
 // choices of kits. It gives the bound and the master of the choice that has it.
 //
-// So many times at most, if any are given, a goal is split to prove more of it.
-func (rx *relaxation) prove(g goal, splits int, expired func() bool) (int64, *master) {
+// So many times at most, if any are given, a goal is split to prove more of it;
+// land, if any, makes plans of what is whole.
+func (rx *relaxation) prove(g goal, splits int, land func(*master) bool, expired func() bool) (int64, *master) {
 	look := func(kits []choice) (int64, *master) {
 		g.kits = kits
 		ma := rx.narrowed(g, expired)
 		if splits == 0 {
 			return rx.whole(ma), ma
 		}
-		return ma.deepen(&splits, expired)
+		return ma.deepen(&splits, land, expired)
 	}
 	choices := rx.kitChoices()
 	if g.level < chemistry || choices == nil {

@@ -91,16 +91,27 @@ func (rx *relaxation) wasters() []int {
 }
 
 // fill bounds the goal, chemistry, by looking at the fillings of one set after
-// another; cost is what kits and settled sets cost. It gives the bound, which is
-// the target at most, and what was solved last of the plans that have it, if any.
-func (ma *master) fill(sets []int, cost int64, nodes *int, expired func() bool) (int64, *master) {
+// another, and splitting what has all filled; cost is what kits and settled sets
+// cost. It gives the bound, which is the target at most, and what was solved last
+// of the plans that have it, if any.
+func (tr *tree) fill(ma *master, sets []int, cost int64) (int64, *master) {
 	rx := ma.rx
 	bound := max(rx.whole(ma), cost)
 	if bound >= ma.goal.target {
 		return ma.goal.target, nil
 	}
-	if len(sets) == 0 || rx.waste != len(rx.m.waste) {
+	if rx.waste != len(rx.m.waste) {
 		return bound, ma
+	}
+	if len(sets) == 0 {
+		ok, leaf := tr.split(ma)
+		if ok {
+			return ma.goal.target, nil
+		}
+		if leaf == nil {
+			leaf = ma
+		}
+		return bound, leaf
 	}
 	areas, fillings := ma.fillings(sets[0], ma.goal.target-1-cost)
 	if areas == nil {
@@ -111,11 +122,11 @@ func (ma *master) fill(sets []int, cost int64, nodes *int, expired func() bool) 
 		if cost+f.wasted >= best || best <= bound {
 			break
 		}
-		if *nodes <= 0 || expired() {
+		if *tr.splits <= 0 || tr.expired() {
 			return max(bound, min(best, cost+f.wasted)), leaf
 		}
-		c := ma.filled(sets[0], areas, f.counts, nodes, expired)
-		if b, at := c.fill(sets[1:], cost+f.wasted, nodes, expired); b < best {
+		c := ma.filled(sets[0], areas, f.counts, tr.splits, tr.expired)
+		if b, at := tr.fill(c, sets[1:], cost+f.wasted); b < best {
 			best, leaf = b, at
 		}
 	}

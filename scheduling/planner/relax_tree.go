@@ -202,14 +202,14 @@ const (
 
 // deepen proves as much more of a goal, up to its target, as so many splits do. It
 // gives the bound, and the last program that stood in the way of more, if any.
-func (ma *master) deepen(splits *int, expired func() bool) (int64, *master) {
+func (ma *master) deepen(splits *int, land func(*master) bool, expired func() bool) (int64, *master) {
 	rx := ma.rx
 	bound := rx.whole(ma)
+	tr := &tree{splits: splits, land: land, expired: expired, learnt: rx.learntAt(ma.goal.level)}
+	small := ma.trimmed(1.5)
 	if ma.goal.level == chemistry {
-		return ma.fill(rx.wasters(), ma.paid, splits, expired)
+		return tr.fill(small, rx.wasters(), ma.paid)
 	}
-	tr := &tree{splits: splits, expired: expired, learnt: rx.learntAt(ma.goal.level)}
-	small := ma.trimmed(1.5 / ma.per)
 	for bound < ma.goal.target {
 		try := *small
 		if try.goal.target = bound + 1; ma.goal.finish > 0 {
@@ -231,7 +231,14 @@ type tree struct {
 	splits  *int
 	expired func() bool
 	learnt  map[countKey]*lesson
+	// land, if any, makes a plan of a program of whole numbers, and says whether that
+	// ends the search. Where it does not, the search goes on for others.
+	land   func(*master) bool
+	leaves int
 }
+
+// mostLeaves is how many programs of whole numbers are made plans of.
+const mostLeaves = 6
 
 // A lesson is by how much the halves of splits by a count cost more.
 type lesson struct {
@@ -268,13 +275,17 @@ const (
 
 // split proves that the goal is not below the target by splitting it and its
 // halves. It says whether it is proved, and otherwise which program of whole
-// numbers is below, if it came to one.
+// numbers is below, if it came to one and is to be gone on with.
 func (tr *tree) split(ma *master) (bool, *master) {
 	if ma.rx.whole(ma) >= ma.goal.target {
 		return true, nil
 	}
 	cuts := ma.fractional()
 	if len(cuts) == 0 {
+		tr.leaves++
+		if tr.land != nil && tr.leaves < mostLeaves && !tr.land(ma) {
+			return false, nil
+		}
 		return false, ma
 	}
 	best, ok := tr.choose(ma, cuts)
@@ -297,13 +308,16 @@ func (tr *tree) split(ma *master) (bool, *master) {
 	if gains[1] < gains[0] {
 		halves[0], halves[1] = halves[1], halves[0] // the likelier first, in case it can be had
 	}
+	proved := true
 	for i := range halves {
-		if ok, leaf := tr.split(halves[i].ma); !ok {
+		ok, leaf := tr.split(halves[i].ma)
+		if !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()) {
 			return false, leaf
 		}
+		proved = proved && ok
 		halves[i].ma = nil
 	}
-	return true, nil
+	return proved, nil
 }
 
 // learn remembers what both halves of a split cost more.
@@ -354,18 +368,22 @@ func (tr *tree) choose(ma *master, cuts []cut) (cut, bool) {
 		}
 		tr.learn(c, gains)
 	}
-	return slices.MaxFunc(cuts, func(a, b cut) int { return cmp.Compare(tr.promise(a), tr.promise(b)) }), true
+	return slices.MaxFunc(cuts, func(a, b cut) int {
+		return cmp.Or(cmp.Compare(tr.promise(a), tr.promise(b)), cmp.Compare(b.key.sort, a.key.sort), cmp.Compare(a.far(), b.far()))
+	}), true
 }
+
+// far is how far a count is from a whole number.
+func (c cut) far() float64 { return math.Abs(c.value - math.Round(c.value)) }
 
 // spread are so many of some cuts, of each sort in turn those farthest from whole.
 func spread(cuts []cut, n int) []cut {
-	far := func(c cut) float64 { return math.Abs(c.value - math.Round(c.value)) }
 	bySort := make(map[int][]cut)
 	for _, c := range cuts {
 		bySort[c.key.sort] = append(bySort[c.key.sort], c)
 	}
 	for s := range bySort {
-		slices.SortStableFunc(bySort[s], func(a, b cut) int { return cmp.Compare(far(b), far(a)) })
+		slices.SortStableFunc(bySort[s], func(a, b cut) int { return cmp.Compare(b.far(), a.far()) })
 	}
 	var out []cut
 	for i := 0; len(out) < n && i < len(cuts); i++ {
