@@ -23,6 +23,7 @@ type bounds struct {
 	packed map[string]int64 // runs by exact packing, by the rolls
 	floor  *[6]int64        // the least they are where no roll is left out, if known
 
+	quick   bool // bounds that take long are not worth it
 	expired func() bool
 	looked  int
 }

@@ -252,6 +252,9 @@ func (bd *bounds) runsFor(rolls []int) int64 {
 	if largest > 0 && largest < never {
 		least = max(least, (area+largest-1)/largest)
 	}
+	if bd.quick {
+		return least
+	}
 	return max(least, bd.packedRuns(rolls))
 }
 

@@ -257,19 +257,18 @@ func (rx *relaxation) learntAt(level int) map[countKey]*lesson {
 type half struct {
 	row resource
 	ma  *master
-	up  bool
 }
 
 // halves are both halves of a split, not solved yet.
 func (ma *master) halves(c cut) [2]half {
 	below := int64(math.Floor(c.value))
-	return [2]half{{row: ma.rx.row(c.key, 1, below)}, {row: ma.rx.row(c.key, -1, -below-1), up: true}}
+	return [2]half{{row: ma.rx.row(c.key, 1, below)}, {row: ma.rx.row(c.key, -1, -below-1)}}
 }
 
 const (
-	trialsEach  = 4 // how many counts that nothing is known of are tried at a split
-	trialsFirst = 8 // and at the first
-	trialCost   = 120
+	trialsEach  = 2  // how many counts that nothing is known of are tried at a split
+	trialsFirst = 6  // and at the first
+	trialCost   = 60 // pivots
 	leastGain   = 1e-3
 )
 

@@ -1,6 +1,9 @@
 package planner
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A simplex minimises cost over columns x ≥ 0 subject to rows Σ a·x ≥ rhs, by
 // the revised primal method with a dense inverse of the basis. Columns are chosen
@@ -22,6 +25,8 @@ type simplex struct {
 	weight      []float64 // by column: how long its way is, squared
 	slackWeight []float64 // the same by surplus
 	least       float64   // a gain nearer to 0 is rounding
+	near        []int     // columns that may soon better the basis: others are not looked at meanwhile
+	sample      []float64
 	lead        []float64 // a row of the inverse
 	spent       *int64    // elementary steps, of all programs of a relaxation
 	row         []int32   // of all columns, one after another
@@ -165,6 +170,7 @@ func (sx *simplex) begin() {
 	for col := range sx.cols {
 		sx.gain[col], sx.weight[col] = sx.reduced(col), 1
 	}
+	sx.look()
 	dearest := 1.0
 	for i, d := range sx.dual {
 		sx.slackWeight[i] = 1
@@ -173,12 +179,42 @@ func (sx *simplex) begin() {
 	sx.least = lpEpsilon * dearest
 }
 
+// How many columns are looked at between two looks at all, about, and by how many
+// of them it is guessed how much those may add to the cost.
+const (
+	mostNear = 80
+	samples  = 64
+)
+
+// look chooses the columns to look at until none of them betters the basis.
+func (sx *simplex) look() {
+	far := math.Inf(1)
+	if n := len(sx.cols); n > mostNear {
+		sx.sample = sx.sample[:0]
+		for k := range samples {
+			if col := k * n / samples; sx.at[col] < 0 && !sx.cols[col].off {
+				sx.sample = append(sx.sample, sx.gain[col])
+			}
+		}
+		slices.Sort(sx.sample)
+		if at := len(sx.sample) * mostNear / n; at < len(sx.sample) {
+			far = max(sx.sample[at], 0)
+		}
+	}
+	sx.near = sx.near[:0]
+	for col, d := range sx.gain {
+		if d <= far && sx.at[col] < 0 && !sx.cols[col].off {
+			sx.near = append(sx.near, col)
+		}
+	}
+}
+
 // choose finds the column that betters the basis most for the length of its
 // way, as far as that is known (Devex: Harris 1973).
 func (sx *simplex) choose() (col int, found bool) {
 	best := 0.0
-	for j, d := range sx.gain {
-		if d < -sx.least && d*d > best*sx.weight[j] && sx.at[j] < 0 && !sx.cols[j].off {
+	for _, j := range sx.near {
+		if d := sx.gain[j]; d < -sx.least && d*d > best*sx.weight[j] && sx.at[j] < 0 {
 			best, col, found = d*d/sx.weight[j], j, true
 		}
 	}
@@ -249,8 +285,8 @@ func (sx *simplex) reprice(col, leave int) {
 	} else {
 		reduced, weight = sx.dual[-1-col], sx.slackWeight[-1-col]
 	}
-	for j := range sx.cols {
-		if sx.at[j] >= 0 || sx.cols[j].off {
+	for _, j := range sx.near {
+		if sx.at[j] >= 0 {
 			continue
 		}
 		var along float64
@@ -270,6 +306,9 @@ func (sx *simplex) reprice(col, leave int) {
 	out := max(weight/(pivot*pivot), 1)
 	if old := sx.basis[leave]; old >= 0 {
 		sx.gain[old], sx.weight[old] = -reduced/pivot, out
+		if !sx.cols[old].off && !slices.Contains(sx.near, old) {
+			sx.near = append(sx.near, old)
+		}
 	} else {
 		sx.slackWeight[-1-old] = out
 	}

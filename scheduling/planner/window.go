@@ -38,7 +38,9 @@ func (sr *search) window(plan []*batch, free []bool, upTo int, spent *int64) []*
 	before := sub.bestWorth
 	sub.startFrom(sub.best)
 	sub.worth = before
-	pf := newBounds(sub.m, sub.expired).proofs(windowSteps)
+	bd := newBounds(sub.m, sub.expired)
+	bd.quick = true // the relaxation says more
+	pf := bd.proofs(windowSteps)
 	sub.improve(pf, windowSteps, upTo)
 	*spent += sub.step * workPerStep / 4
 	if pf.rx != nil {
