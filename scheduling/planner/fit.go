@@ -136,7 +136,7 @@ func (s *state) when(b *batch) string {
 	end := wet + cl.wet
 	clear := end + tank.clean
 
-	from, why := se.start, ReasonSessionTime
+	from, why := max(se.start, s.notBefore), ReasonSessionTime
 	if b.mixes {
 		from = max(from, s.mixFrom[b.set])
 	}
@@ -202,7 +202,7 @@ func (s *state) step(b *batch, start, mixed, wet, end, clear int64) (int64, stri
 		return mv, ReasonOperator
 	}
 	for _, h := range cl.hands {
-		if !s.minds(ReasonOperator) {
+		if s.lax || !s.minds(ReasonOperator) {
 			break
 		}
 		if mv := pastBusy(s.hands[se.op], span{wet + h.from, wet + h.to}); mv > 0 {
@@ -223,7 +223,7 @@ func (s *state) step(b *batch, start, mixed, wet, end, clear int64) (int64, stri
 			}
 		}
 	}
-	if !s.minds(ReasonCabinet) {
+	if s.lax || !s.minds(ReasonCabinet) {
 		return 0, ""
 	}
 	return s.hang(b, end)

@@ -43,6 +43,7 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 				break
 			}
 			if try == mostTries || stop() {
+				sr.holdOn(rx, specs, before)
 				dv.amend(specs, sr)
 				given = now
 				break
@@ -66,6 +67,39 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 	sr.insertRest()
 	clear(sr.bd.shut)
 	sr.keep(s.value())
+}
+
+// holdOn places runs again without rolls that might be elsewhere, where held ones
+// found no room: those of the session that failed, or of all.
+func (sr *search) holdOn(rx *relaxation, specs []spec, before int) {
+	m, s := sr.m, sr.s
+	held := func(r int) bool { return m.rolls[r].held != noHold }
+	lost := make(map[int]bool) // sessions with held rolls that found no room
+	for i := range specs {
+		for _, r := range specs[i].rolls {
+			if held(r) && s.of[r] == nil {
+				lost[specs[i].sess] = true
+			}
+		}
+	}
+	if len(lost) == 0 {
+		return
+	}
+	for _, all := range []bool{false, true} {
+		var fewer []spec
+		for _, sp := range specs {
+			if all || lost[sp.sess] {
+				sp.rolls = slices.DeleteFunc(slices.Clone(sp.rolls), func(r int) bool { return !held(r) })
+			}
+			if len(sp.rolls) > 0 {
+				fewer = append(fewer, sp)
+			}
+		}
+		sr.undo(before)
+		if sr.arrange(rx, fewer, -never, true) < 0 {
+			return
+		}
+	}
 }
 
 // insertRest inserts all rolls that the state has no place for yet.

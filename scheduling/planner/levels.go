@@ -95,6 +95,9 @@ func (pf *proofs) prove(w *worth, level int, expired func() bool) *master {
 		return old.ma // no more can be proved
 	}
 	if level == finish {
+		if pf.ends(w); w[finish] <= pf.bound(w, finish) {
+			return nil
+		}
 		ma := pf.proveFinish(w, expired)
 		if !expired() && w[finish] > pf.bound(w, finish) {
 			pf.last[level] = proof{true, k, ma}
@@ -387,6 +390,9 @@ func (im *improving) deepen(try int) *master {
 
 // landIn makes a plan of a relaxation, and betters it window by window.
 func (sr *search) landIn(pf *proofs, ma *master, level int, stop func() bool) {
+	if level > chemistry {
+		ma = ma.fullest(stop)
+	}
 	sr.land(pf, ma, stop)
 	sr.accept()
 	if sr.within || len(sr.m.rolls) < windowRolls {

@@ -159,3 +159,38 @@ func (ma *master) filled(set int, areas, counts []int64, nodes *int, expired fun
 	}
 	return ma
 }
+
+// mostFullest is how many fillings of one set are looked at to land on.
+const mostFullest = 4
+
+// fullest is a master in which sets that waste what is left are filled in whole
+// rolls, in the way that costs least of those that waste least, or itself where
+// there is none.
+func (ma *master) fullest(expired func() bool) *master {
+	rx := ma.rx
+	left := ma.goal.worth[chemistry] - ma.paid
+	if ma.goal.kits == nil || rx.waste != len(rx.m.waste) || left < 0 {
+		return ma
+	}
+	whole := ma
+	for _, set := range rx.wasters() {
+		areas, fillings := ma.fillings(set, left)
+		var best *master
+		wasted := int64(0)
+		for _, f := range fillings[:min(len(fillings), mostFullest)] {
+			nodes := len(areas) + 2
+			c := whole.filled(set, areas, f.counts, &nodes, expired)
+			if best == nil || c.sx.objective() < best.sx.objective()-1e-6 {
+				best, wasted = c, f.wasted
+			}
+			if expired() || best.sx.objective() < ma.sx.objective()+1e-6 {
+				break
+			}
+		}
+		if best == nil {
+			return ma
+		}
+		whole, left = best, left-wasted
+	}
+	return whole
+}

@@ -30,23 +30,25 @@ type state struct {
 	batches []*batch
 	of      []*batch // by roll
 
-	stays    [][]stay // by tank
-	hands    [][]busy // by operator
-	inBath   [][]busy // by bath
-	reels    [][]use  // by kind
-	drying   [][]use  // by cabinet
-	area     []int64  // used of each bath
-	runs     []int64
-	drawn    []int64
-	mixedAt  []int64  // by set; never: still a kit
-	mixer    []*batch // who mixed it, nil: frozen or nobody
-	freeBuf  []int64
-	mixFrom  []int64 // by set: before which its kit is not mixed
-	hangBy   int
-	dryBy    int64    // when film had better be dry, for hangDue; 0: any time
-	only     string   // the one rule of time that counts; all when empty
-	relaxed  bool     // lets kits be mixed as late as can be; for bounds alone
-	batchBuf []*batch // batches to use again
+	stays     [][]stay // by tank
+	hands     [][]busy // by operator
+	inBath    [][]busy // by bath
+	reels     [][]use  // by kind
+	drying    [][]use  // by cabinet
+	area      []int64  // used of each bath
+	runs      []int64
+	drawn     []int64
+	mixedAt   []int64  // by set; never: still a kit
+	mixer     []*batch // who mixed it, nil: frozen or nobody
+	freeBuf   []int64
+	mixFrom   []int64 // by set: before which its kit is not mixed
+	hangBy    int
+	dryBy     int64    // when film had better be dry, for hangDue; 0: any time
+	only      string   // the one rule of time that counts; all when empty
+	relaxed   bool     // lets kits be mixed as late as can be; for bounds alone
+	lax       bool     // leaves out work by hand and hanging; for bounds alone
+	notBefore int64    // no batch starts before; for bounds alone
+	batchBuf  []*batch // batches to use again
 }
 
 func newState(m *model) *state {
@@ -119,7 +121,9 @@ func (s *state) attach(b *batch) {
 	s.stays[se.tank] = append(s.stays[se.tank], stay{span{b.start, b.clear}, cl.process, b})
 	ops := append(s.hands[se.op], busy{span{b.start, b.mixed + b.load}, b})
 	for _, h := range cl.hands {
-		ops = append(ops, busy{span{b.wet + h.from, b.wet + h.to}, b})
+		if !s.lax {
+			ops = append(ops, busy{span{b.wet + h.from, b.wet + h.to}, b})
+		}
 	}
 	s.hands[se.op] = ops
 	for k, n := range b.reels {
@@ -128,13 +132,16 @@ func (s *state) attach(b *batch) {
 		}
 	}
 	for i, r := range b.rolls {
+		s.of[r] = b
+		if s.lax {
+			continue
+		}
 		c := b.cabs[i]
 		if n := len(s.drying[c]); n > 0 && s.drying[c][n-1].owner == b {
 			s.drying[c][n-1].n += m.rolls[r].takes[c]
 		} else {
 			s.drying[c] = append(s.drying[c], use{span{b.end, b.end + m.cabs[c].dry}, m.rolls[r].takes[c], b})
 		}
-		s.of[r] = b
 	}
 	set := &m.sets[b.set]
 	for _, ba := range set.baths {
