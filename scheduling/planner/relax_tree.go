@@ -174,7 +174,6 @@ func (ma *master) trimmed(room float64) *master {
 func (ma *master) child(row resource) *master {
 	rx := ma.rx
 	c := *ma
-	c.sx = ma.sx.clone()
 	c.col, c.sum, c.rounds, c.dives = slices.Clone(ma.col), nil, 0, 0
 	c.pr, c.half, c.step, c.last = prices{}, true, nil, 0
 	at := len(ma.li.rows)
@@ -183,14 +182,14 @@ func (ma *master) child(row resource) *master {
 	for _, i := range row.sessions {
 		c.li.byRow[i] = append(slices.Clip(c.li.byRow[i]), at)
 	}
-	uses := make(map[int]float64)
+	uses := make([]float64, len(ma.sx.cols))
 	for i := range rx.pool {
 		if col := c.colOf(i); col >= 0 && slices.Contains(row.sessions, rx.pool[i].sess) {
 			uses[col] = -float64(rx.ofContent(&row, &rx.pool[i])) / row.unit()
 		}
 	}
-	c.at = append(slices.Clip(ma.at), len(c.sx.rhs))
-	c.sx.addRow(-float64(row.cap)/row.unit(), ma.dear, func(col int) float64 { return uses[col] })
+	c.at = append(slices.Clip(ma.at), len(ma.sx.rhs))
+	c.sx = ma.sx.withRow(-float64(row.cap)/row.unit(), ma.dear, func(col int) float64 { return uses[col] })
 	return &c
 }
 

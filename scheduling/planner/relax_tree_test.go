@@ -53,8 +53,7 @@ func TestAddedRowIsKept(t *testing.T) {
 		before, unit := build(rhs, false)
 		before.solve(10_000)
 		was := before.objective()
-		after := before.clone()
-		after.addRow(limit, 50, func(col int) float64 {
+		after := before.withRow(limit, 50, func(col int) float64 {
 			if col < len(unit) {
 				return 0
 			}

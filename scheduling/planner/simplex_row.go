@@ -2,17 +2,32 @@ package planner
 
 // clone is a program with the same rows, columns and basis.
 func (sx *simplex) clone() *simplex {
+	c := sx.shared()
 	n := len(sx.rhs)
-	c := &simplex{spent: sx.spent, entries: sx.entries, work: make([]float64, n), lead: make([]float64, n), slackWeight: make([]float64, n)}
-	c.rhs, c.basis, c.slack = append([]float64(nil), sx.rhs...), append([]int(nil), sx.basis...), append([]int(nil), sx.slack...)
-	c.x, c.dual = append([]float64(nil), sx.x...), append([]float64(nil), sx.dual...)
-	c.cols, c.at = append([]lpColumn(nil), sx.cols...), append([]int(nil), sx.at...)
 	flat := make([]float64, n*n)
 	c.inv = make([][]float64, n)
 	for i := range n {
 		c.inv[i] = flat[i*n : (i+1)*n]
 		copy(c.inv[i], sx.inv[i])
 	}
+	return c
+}
+
+// withRow is a clone with a row more; see addRow.
+func (sx *simplex) withRow(rhs, dear float64, entry func(col int) float64) *simplex {
+	c := sx.shared()
+	c.inv = sx.inv // which addRow leaves as it is
+	c.addRow(rhs, dear, entry)
+	return c
+}
+
+// shared is a clone without an inverse.
+func (sx *simplex) shared() *simplex {
+	n := len(sx.rhs)
+	c := &simplex{spent: sx.spent, entries: sx.entries, work: make([]float64, n), lead: make([]float64, n), slackWeight: make([]float64, n)}
+	c.rhs, c.basis, c.slack = append([]float64(nil), sx.rhs...), append([]int(nil), sx.basis...), append([]int(nil), sx.slack...)
+	c.x, c.dual = append([]float64(nil), sx.x...), append([]float64(nil), sx.dual...)
+	c.cols, c.at = append(make([]lpColumn, 0, len(sx.cols)+16), sx.cols...), append(make([]int, 0, len(sx.at)+16), sx.at...)
 	return c
 }
 
