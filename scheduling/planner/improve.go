@@ -111,7 +111,7 @@ func (sr *search) rebuild(mode int, loose bool) {
 	sr.bd.version++
 	sr.bd.skip, sr.bd.tie, sr.bd.first, s.hangBy = nil, 0, 0, hangFast
 	if loose && len(sr.m.cabs) > 1 && sr.rng.IntN(4) == 0 {
-		s.hangBy = hangWait + sr.rng.IntN(3)
+		s.hangBy = hangWait + sr.rng.IntN(2)
 	}
 	if loose {
 		sr.bd.skip = func() bool { return sr.rng.IntN(32) == 0 }

@@ -244,7 +244,7 @@ type improving struct {
 func (im *improving) leap() {
 	sr, pf := im.sr, im.pf
 	last := min(im.upTo-1, runs)
-	if last != runs || !pf.relaxed() {
+	if last != runs || sr.bestWorth[displaced] > pf.bound(&sr.bestWorth, displaced) || !pf.relaxed() {
 		return
 	}
 	at := sr.bestWorth
