@@ -18,9 +18,9 @@ type filling struct {
 	wasted int64
 }
 
-// fillings lists the ways of filling a set that waste no more than a price, those
-// that waste least first; nil where there are too many.
-func (ma *master) fillings(set int, wasted int64) (areas []int64, out []filling) {
+// fillings lists the ways of filling a set that waste no less than one price and no
+// more than another, those that waste least first; nil where there are too many.
+func (ma *master) fillings(set int, least, wasted int64) (areas []int64, out []filling) {
 	rx := ma.rx
 	se := &rx.sets[set]
 	most := make(map[int64]int64) // rolls by area
@@ -46,7 +46,9 @@ func (ma *master) fillings(set int, wasted int64) (areas []int64, out []filling)
 			return
 		}
 		if i == len(areas) {
-			out = append(out, filling{slices.Clone(counts), price(left)})
+			if p := price(left); p >= least {
+				out = append(out, filling{slices.Clone(counts), p})
+			}
 			return
 		}
 		for n := min(most[areas[i]], left/areas[i]); n >= 0; n-- {
@@ -79,7 +81,8 @@ func (rx *relaxation) couldUse(t, set int) bool {
 	return false
 }
 
-// wasters are the sets whose unused capacity costs something.
+// wasters are the sets whose unused capacity costs something, those with least
+// film for them first.
 func (rx *relaxation) wasters() []int {
 	var out []int
 	for s := range rx.sets {
@@ -87,7 +90,28 @@ func (rx *relaxation) wasters() []int {
 			out = append(out, s)
 		}
 	}
+	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(rx.filmFor(a), rx.filmFor(b)) })
 	return out
+}
+
+// filmFor is the area of all film that could use a set.
+func (rx *relaxation) filmFor(set int) int64 {
+	var sum int64
+	for t := range rx.types {
+		if rx.couldUse(t, set) {
+			sum = min(sum+rx.types[t].n*rx.types[t].area, never)
+		}
+	}
+	return sum
+}
+
+// leastWaste is what some sets waste at least.
+func (rx *relaxation) leastWaste(sets []int) int64 {
+	var sum int64
+	for _, s := range sets {
+		sum = min(sum+wastedPrice(max(rx.sets[s].unused-rx.filmFor(s), 0), rx.sets[s].waste), never)
+	}
+	return sum
 }
 
 // fill bounds the goal, chemistry, by looking at the fillings of one set after
@@ -113,17 +137,21 @@ func (tr *tree) fill(ma *master, sets []int, cost int64) (int64, *master) {
 		}
 		return bound, leaf
 	}
-	areas, fillings := ma.fillings(sets[0], ma.goal.target-1-cost)
+	least, others := int64(0), rx.leastWaste(sets[1:])
+	if len(sets) == 1 {
+		least = bound - cost // less is known not to be had
+	}
+	areas, fillings := ma.fillings(sets[0], least, ma.goal.target-1-cost-others)
 	if areas == nil {
 		return bound, ma
 	}
 	best, leaf := ma.goal.target, (*master)(nil)
 	for _, f := range fillings {
-		if cost+f.wasted >= best || best <= bound {
+		if cost+f.wasted+others >= best || best <= bound {
 			break
 		}
 		if *tr.splits <= 0 || tr.expired() {
-			return max(bound, min(best, cost+f.wasted)), leaf
+			return max(bound, min(best, cost+f.wasted+others)), leaf
 		}
 		c := ma.filled(sets[0], areas, f.counts, tr.splits, tr.expired)
 		if b, at := tr.fill(c, sets[1:], cost+f.wasted); b < best {
@@ -173,8 +201,13 @@ func (ma *master) fullest(expired func() bool) *master {
 		return ma
 	}
 	whole := ma
-	for _, set := range rx.wasters() {
-		areas, fillings := ma.fillings(set, left)
+	wasters := rx.wasters()
+	for n, set := range wasters {
+		least := int64(0)
+		if n == len(wasters)-1 { // no less is to be expected
+			least = max(left-1, 0)
+		}
+		areas, fillings := ma.fillings(set, least, left-rx.leastWaste(wasters[n+1:]))
 		var best *master
 		wasted := int64(0)
 		for _, f := range fillings[:min(len(fillings), mostFullest)] {

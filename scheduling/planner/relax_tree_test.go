@@ -91,14 +91,14 @@ func TestFillingsAreAll(t *testing.T) {
 			have[k] = rng.Int64N(6)
 			rx.types = append(rx.types, rollType{area: a, n: have[k], late: []int64{0}})
 		}
-		most := rng.Int64N(40)
+		most, least := rng.Int64N(40), rng.Int64N(20)
 		ma := &master{rx: rx}
-		got, fillings := ma.fillings(0, most)
+		got, fillings := ma.fillings(0, least, most)
 		want := 0
 		for x := range have[0] + 1 {
 			for y := range have[1] + 1 {
 				for z := range have[2] + 1 {
-					if left := unused - x*areas[0] - y*areas[1] - z*areas[2]; left >= 0 && wastedPrice(left, price) <= most {
+					if left := unused - x*areas[0] - y*areas[1] - z*areas[2]; left >= 0 && wastedPrice(left, price) >= least && wastedPrice(left, price) <= most {
 						want++
 					}
 				}
