@@ -342,7 +342,7 @@ const firstLandings = 2
 // land makes plans of the level's relaxation, and tries to prove more of it.
 func (im *improving) land(ma *master, try int) {
 	sr, level := im.sr, im.level
-	if level == finish { // the proof takes less than a better plan
+	if level == finish && try > 0 {
 		if leaf := im.deepen(try); leaf != nil {
 			ma = leaf
 		} else if try%2 == 1 {
