@@ -7,7 +7,7 @@ import "slices"
 // window betters a plan where steps no longer do (Shaw 1998).
 
 // windowSteps is how many steps of improvement a window gets.
-const windowSteps = 160
+const windowSteps = 100
 
 // windowRolls is from how many rolls a plan is looked at through windows.
 const windowRolls = 30
