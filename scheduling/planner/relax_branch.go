@@ -141,6 +141,35 @@ func (rx *relaxation) short(kits []choice, g *goal) bool {
 	return false
 }
 
+// usable says which sets plans of some worth may use, for each choice of kits; all
+// kits together where the choices are too many.
+func (rx *relaxation) usable(w *worth) [][]bool {
+	var out [][]bool
+	choices := rx.kitChoices()
+	if choices == nil {
+		choices = []kitChoice{{kits: make([]choice, len(rx.sets))}}
+	}
+choices:
+	for _, c := range choices {
+		if c.price > w[chemistry] {
+			continue
+		}
+		for upTo := lateness; upTo <= finish; upTo++ {
+			if rx.refused[refusal(c.kits, w, upTo)] {
+				continue choices
+			}
+		}
+		usable := make([]bool, len(rx.sets))
+		for s := range usable {
+			usable[s] = c.kits[s] != shut && (!rx.sets[s].kit || rx.sets[s].price <= w[chemistry])
+		}
+		if out = append(out, usable); len(out) > mostChoices {
+			return nil
+		}
+	}
+	return out
+}
+
 // refusal names a choice of kits for plans of given values at the first levels.
 func refusal(kits []choice, w *worth, upTo int) string {
 	return fmt.Sprint(kits, w[:upTo])
