@@ -141,7 +141,7 @@
 //   - the dual simplex after a split went in circles where many plans are equally
 //     good; a dear column for what the new row is short of, and primal pivots, do not.
 //     With costs perturbed it did not either, in 20 to 50 pivots where those took 10
-//     to 20, and programs got twice the columns: 28 weeks of 100 proved, not 38
+//     to 20, and programs got twice the columns: 29 weeks of 100 proved, not 35
 //   - asking for more runs by a row makes runs worth having for their own sake, which
 //     contents of as few runs as can be do not show: the bound was wrong (one problem
 //     in 2,500 of enumeration told). Prices clipped to where runs are not gave bounds
