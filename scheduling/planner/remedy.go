@@ -116,12 +116,14 @@ func (r Remedy) addCapacity(q *Problem, roll *Roll) {
 // mostVerified bounds for how many sorts of roll left out a change is verified.
 const mostVerified = 12
 
-// verified plans again with a change: whether there is a plan that keeps every
-// roll placed in its session and has the one roll in a session as well.
+// verified plans again with a change, from the plan as it stands: whether there is
+// a plan that keeps every roll placed in its session and has the one roll in a
+// session as well.
 func (sr *search) verified(r *Remedy, roll, sess int) bool {
 	m := sr.m
 	q := r.Apply(m.p, &m.p.Rolls[roll])
 	q.Rolls, q.Pins, q.Bans = nil, nil, nil
+	at := make([]int, len(m.rolls)) // where each roll is now
 	for i := range m.rolls {
 		film := m.p.Rolls[i]
 		switch b := sr.s.of[i]; {
@@ -134,6 +136,7 @@ func (sr *search) verified(r *Remedy, roll, sess int) bool {
 		default:
 			film.Booked = m.p.Sessions[b.sess].ID
 		}
+		at[i] = len(q.Rolls)
 		q.Rolls = append(q.Rolls, film)
 	}
 	if len(q.Validate()) > 0 {
@@ -141,7 +144,15 @@ func (sr *search) verified(r *Remedy, roll, sess int) bool {
 	}
 	again := newSearch(compile(q))
 	again.expired = sr.expired
-	again.first()
+	for _, b := range sr.s.batches { // a change adds to what there is, at the end
+		c := b.clone()
+		for k, r := range c.rolls {
+			c.rolls[k] = at[r]
+		}
+		again.s.load(c)
+	}
+	again.bd.insert(at[roll])
+	again.accept()
 	placed := func(w *worth) bool { return w[displaced] == 0 }
 	again.run(fitsSteps, placed)
 	return placed(&again.bestWorth)
