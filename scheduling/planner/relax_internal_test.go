@@ -63,12 +63,7 @@ func TestBoxCountsRuns(t *testing.T) {
 		heights := []int{20 + rng.IntN(50), 20 + rng.IntN(50)}
 		room := 100 + rng.IntN(100)
 		b := &box{size: []int{6, 5}, holds: []int64{1, 1}, most: 30}
-		var patterns [][]int
-		for x := 0; x*heights[0] <= room; x++ {
-			for y := 0; x*heights[0]+y*heights[1] <= room; y++ {
-				patterns = append(patterns, []int{x, y})
-			}
-		}
+		patterns := stacks(room, heights)
 		b.full = maximal(patterns)
 		b.fill(30)
 		o := &offer{warm: rng.Int64N(30), loads: []int64{1 + rng.Int64N(10), 1 + rng.Int64N(10)}}
@@ -96,6 +91,17 @@ func TestBoxCountsRuns(t *testing.T) {
 			}
 		}
 	}
+}
+
+// stacks are all numbers of reels of two heights that fit in a tank.
+func stacks(room int, heights []int) [][]int {
+	var out [][]int
+	for x := 0; x*heights[0] <= room; x++ {
+		for y := 0; x*heights[0]+y*heights[1] <= room; y++ {
+			out = append(out, []int{x, y})
+		}
+	}
+	return out
 }
 
 // soonest tries all ways of taking reels apart into runs of so much wet time, for

@@ -81,12 +81,13 @@ type way struct {
 // of preparation.
 type tariff struct {
 	area, run, prep int64
-	own             bool // some rolls cost more, or less, than by their area
+	net             int64 // of a run, but for rows that its preparation counts in too
+	own             bool  // some rolls cost more, or less, than by their area
 }
 
 // covers says that a tariff is nowhere above another.
 func (t *tariff) covers(o *tariff) bool {
-	return t.area <= o.area && t.run <= o.run && t.prep <= o.prep && !t.own && !o.own
+	return t.area <= o.area && t.run <= o.run && t.net <= o.net && t.prep <= o.prep && !t.own && !o.own
 }
 
 // pricing finds the content of a session that is worth most.
@@ -128,12 +129,15 @@ type limits struct {
 
 // tariffOf is what runs of an offer by a set cost in session i.
 func (pr *pricing) tariffOf(p *prices, li *limits, i int, o *offer, set int) tariff {
-	t := tariff{area: p.area[set], run: p.run}
+	t := tariff{area: p.area[set], run: p.run, net: p.run}
 	for _, r := range li.byRow[i] {
 		if row := &li.rows[r]; p.row[r] > 0 && row.usedBy(set) {
 			t.own = t.own || row.perRoll != nil && row.sets != nil
 			if row.perRun != nil {
 				t.run += p.row[r] * row.perRun(o)
+				if row.perPrep == 0 {
+					t.net += p.row[r] * row.perRun(o)
+				}
 			}
 			t.prep += p.row[r] * row.perPrep
 		}
@@ -215,7 +219,7 @@ func (pr *pricing) worthOf(p *prices, li *limits, i int, w *way, t int, early bo
 func (pr *pricing) ranked(o *offer, w *way, k int) []int {
 	rx := pr.rx
 	least := int64(0)
-	if w.tariff.run < 0 {
+	if w.tariff.net < 0 {
 		least = impossibly
 	}
 	pr.order = pr.order[:0]

@@ -62,16 +62,10 @@ func TestContentsAreWorthMost(t *testing.T) {
 func onePricing(rng *rand.Rand) (*pricing, *prices, *limits) {
 	o := offer{sets: []int{0}, kinds: []int{0, 1}, perRun: 10, warm: rng.Int64N(5), loads: []int64{1, 2}}
 	o.box = &box{size: []int{5, 4}, holds: []int64{1, 1 + rng.Int64N(3)}, most: 30}
-	room, heights := 100+rng.IntN(100), []int{20 + rng.IntN(50), 20 + rng.IntN(50)}
-	var patterns [][]int
-	for x := 0; x*heights[0] <= room; x++ {
-		for y := 0; x*heights[0]+y*heights[1] <= room; y++ {
-			patterns = append(patterns, []int{x, y})
-		}
-	}
+	patterns := stacks(100+rng.IntN(100), []int{20 + rng.IntN(50), 20 + rng.IntN(50)})
 	o.box.full = maximal(patterns)
 	o.box.fill(20)
-	o.box.prepare(patterns, &o, 5)
+	o.box.prepare(patterns, &o, wetTime)
 	rx := &relaxation{
 		m: &model{sess: []sessM{{}}, tanks: []tankM{{}}}, unit: 1, early: []int64{0},
 		leads: []lead{{}}, sets: []setR{{area: never}}, sess: []sessionR{{length: 60, offers: []offer{o}}},
@@ -86,9 +80,15 @@ func onePricing(rng *rand.Rand) (*pricing, *prices, *limits) {
 	for k := range rx.types {
 		rx.types[k].late[0] = rng.Int64N(30) // so that some are worth less than nothing
 	}
-	li := &limits{length: []int64{60}, dry: never, shut: []bool{false}, byRow: [][]int{nil}}
+	// A bath, whose time runs take with their preparation.
+	bath := resource{kit: -1, perPrep: 1, perRun: func(*offer) int64 { return wetTime }}
+	p.row = []int64{rng.Int64N(3)}
+	li := &limits{length: []int64{60}, dry: never, shut: []bool{false}, rows: []resource{bath}, byRow: [][]int{{0}}}
 	return newPricing(rx), p, li
 }
+
+// wetTime is that of the one class.
+const wetTime = 5
 
 // worthOfCounts is what numbers of rolls are worth with as few reels as can be, and
 // the best they can be with any number of reels.
@@ -124,7 +124,7 @@ func ofReels(pr *pricing, p *prices, x, y int) int64 {
 	if runs == 0 || runs*o.perRun+o.box.prep[cell] > 60 {
 		return impossibly
 	}
-	return -runs * p.run
+	return -runs*(p.run+p.row[0]*wetTime) - o.box.prep[cell]*p.row[0]
 }
 
 func worthOfContent(pr *pricing, p *prices, counts []int64, c *content) int64 {
