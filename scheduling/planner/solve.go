@@ -57,12 +57,19 @@ func solve(ctx context.Context, p *Problem, progress func(Progress), clashes boo
 	sr.expired = func() bool { return ctx.Err() != nil || time.Now().After(deadline) }
 	sr.verify = true
 	pf := &proofs{known: make(map[proofKey]int64)}
+	var last *Progress
 	sr.report = func() {
-		if progress != nil {
-			if pf.bd != nil && len(m.rolls) <= countable {
-				pf.counted(&sr.bestWorth)
-			}
-			progress(Progress{Iterations: sr.step, Levels: sr.bestWorth, Bounds: pf.all(&sr.bestWorth)})
+		if progress == nil {
+			return
+		}
+		if pf.bd != nil && len(m.rolls) <= countable {
+			pf.counted(&sr.bestWorth)
+		}
+		// What is proved may be of plans better than there are any yet: no news here.
+		now := Progress{Iterations: sr.step, Levels: sr.bestWorth, Bounds: pf.all(&sr.bestWorth)}
+		if last == nil || now.Levels != last.Levels || now.Bounds != last.Bounds {
+			last = &now
+			progress(now)
 		}
 	}
 	plan, floor := sr.solveAlike(ctx, deadline, upTo)
