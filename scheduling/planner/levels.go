@@ -52,30 +52,29 @@ type improving struct {
 	enough     int64 // work after which the level has had its part
 }
 
-// leap makes a plan of a late level's relaxation at once, as if what is proved of
-// the levels above it could be had: mostly it can.
+// leap makes a plan of the fewest runs at once, as if what is proved of the levels
+// above could be had: mostly it can.
 func (im *improving) leap() {
 	sr, pf := im.sr, im.pf
-	last := min(im.upTo-1, runs)
-	if last != runs || sr.bestWorth[displaced] > pf.bound(&sr.bestWorth, displaced) || !pf.relaxed() {
+	if im.upTo <= runs || sr.bestWorth[displaced] > pf.bound(&sr.bestWorth, displaced) || !pf.relaxed() {
 		return
 	}
 	at := sr.bestWorth
 	im.part = 6
-	for im.level = displaced; im.level < last; im.level++ {
+	for im.level = displaced; im.level < runs; im.level++ {
 		im.rationed = false
 		pf.prove(&at, im.level, im.stop)
 		if at[im.level] = pf.bound(&at, im.level); im.stop() {
 			return
 		}
 	}
-	if sameAbove(&at, &sr.bestWorth, last) {
+	if sameAbove(&at, &sr.bestWorth, runs) {
 		return
 	}
 	im.rationed = false
 	at[runs] = int64(2 * len(sr.m.rolls)) // more than any plan has
-	if ma := pf.prove(&at, last, im.stop); ma != nil && !im.stop() {
-		sr.landIn(pf, ma, last, im.stop)
+	if ma := pf.prove(&at, runs, im.stop); ma != nil && !im.stop() {
+		sr.landIn(pf, ma, runs, im.stop)
 	}
 }
 

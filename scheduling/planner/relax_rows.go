@@ -116,7 +116,9 @@ func (rx *relaxation) addReels(sessions []int) {
 		var longest int64
 		for _, i := range sessions {
 			for n := range rx.sess[i].offers {
-				longest = max(longest, use(&rx.sess[i].offers[n], k))
+				if o := &rx.sess[i].offers[n]; slices.Contains(o.kinds, k) {
+					longest = max(longest, use(o, k))
+				}
 			}
 		}
 		rx.addRow(resource{sessions: sessions, kit: -1, most: most * longest, perReel: use, within: func(_, last int64) int64 {
