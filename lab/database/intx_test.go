@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -101,10 +102,12 @@ func TestTransactionsBeginAgain(t *testing.T) {
 }
 
 // Two transactions that take two rows in opposite order: PostgreSQL ends one
-// of them, and both come through.
+// of them, and both come through. The one that begins again may be faster than
+// the one it made way for, and meet it again.
 func TestDeadlockIsNobodysProblem(t *testing.T) {
 	t.Parallel()
 	s := newStore(t)
+	s.Pause = database.NewStore(s.pool, nil).Pause
 	s.exec(t, `INSERT INTO tries VALUES (1), (2)`)
 	var met, done sync.WaitGroup
 	met.Add(2)
@@ -129,7 +132,7 @@ func TestDeadlockIsNobodysProblem(t *testing.T) {
 		})
 	}
 	done.Wait()
-	if fmt.Sprint(s.states) != "[40P01]" {
+	if len(s.states) == 0 || slices.ContainsFunc(s.states, func(state string) bool { return state != "40P01" }) {
 		t.Errorf("retried for %v", s.states)
 	}
 }
