@@ -10,7 +10,7 @@ import (
 // because its runs cannot be placed as the relaxation has it.
 const (
 	mostRetreats = 25
-	mostTries    = 4
+	mostTries    = 8
 )
 
 // A dive turns a master's optimum into whole contents: it settles one session

@@ -59,7 +59,7 @@ func (sr *search) holdFirst(bd *bounds) {
 	}
 	sr.startFrom(held.best)
 	copy(sr.s.mixFrom, sr.mixFrom)
-	sr.cut = sr.cut[:0]
+	sr.ruinNothing()
 	clear(sr.drop)
 	sr.rebuild(byDue, false)
 	sr.accept()

@@ -11,6 +11,7 @@ type spec struct {
 	sess, set int
 	rolls     []int
 	start     int64 // as it was last placed
+	last      int64 // its latest end, where that is known
 }
 
 // A search improves a plan by taking parts of it down and building them again.
@@ -51,6 +52,7 @@ type search struct {
 	mortal  bool // some kit's bath has a life
 
 	cut   []bool // batches of now to take down
+	to    []int  // sessions that batches of now are to be in instead; −1: where they are
 	had   []bool // rolls in the plan before a step
 	drop  []bool // rolls to take out
 	pool  []int
@@ -95,7 +97,11 @@ func (sr *search) rebuild(mode int, loose bool) {
 			continue
 		}
 		sp := &sr.now[i]
-		b := s.fresh(sp.sess, sp.set)
+		sess := sp.sess
+		if i < len(sr.to) && sr.to[i] >= 0 {
+			sess = sr.to[i]
+		}
+		b := s.fresh(sess, sp.set)
 		for _, r := range sp.rolls {
 			if !sr.drop[r] {
 				b.rolls = append(b.rolls, r)
@@ -143,20 +149,28 @@ func (sr *search) accept() {
 	w := sr.s.value()
 	old := sr.step % pastLen
 	score, now := sr.bd.soft.score(&w), sr.bd.soft.score(&sr.worth)
-	if sr.seen && len(sr.past) == pastLen && now.less(&score) && sr.past[old].less(&score) {
+	if sr.seen && len(sr.past) > 0 && now.less(&score) && sr.past[old].less(&score) {
 		sr.past[old] = now
 		return
 	}
 	sr.keep(w)
-	if len(sr.past) < pastLen {
-		sr.past = append(sr.past, score)
-	} else {
+	if len(sr.past) > 0 {
 		sr.past[old] = score
 	}
 	if sr.seen && !w.less(&sr.bestWorth) {
 		return
 	}
 	sr.tighten()
+}
+
+// settleDown has steps begin at the best plan.
+func (sr *search) settleDown() {
+	sr.startFrom(sr.best)
+	sr.worth, sr.stale = sr.bestWorth, 0
+	sr.past = sr.past[:0]
+	for range pastLen {
+		sr.past = append(sr.past, sr.bd.soft.score(&sr.worth))
+	}
 }
 
 // keep takes the state's batches over as the current plan.
@@ -183,9 +197,7 @@ func (sr *search) tighten() {
 		sr.now[i].sess, sr.now[i].set, sr.now[i].start = b.sess, b.set, b.start
 		sr.now[i].rolls = append(sr.now[i].rolls[:0], b.rolls...)
 	}
-	sr.cut = sr.cut[:0]
-	clear(sr.drop)
-	sr.bd.avoid = -1
+	sr.ruinNothing()
 	sr.rebuild(byDue, false)
 	if w := sr.s.value(); w.less(&sr.bestWorth) {
 		sr.keep(w)
@@ -241,19 +253,18 @@ const smallRolls = 15
 
 // restart begins again from the best plan or from nothing.
 func (sr *search) restart() {
-	sr.stale = 0
-	sr.past = sr.past[:0]
+	sr.settleDown()
 	if len(sr.m.rolls) > smallRolls || sr.rng.IntN(2) == 0 {
-		sr.startFrom(sr.best)
-		sr.worth = sr.bestWorth
 		return
 	}
 	clear(sr.s.mixFrom)
-	sr.now, sr.cut = sr.now[:0], sr.cut[:0]
-	clear(sr.drop)
-	sr.bd.avoid = -1
+	sr.now = sr.now[:0]
+	sr.ruinNothing()
 	sr.rebuild(sr.rng.IntN(orders), true)
 	sr.keep(sr.s.value())
+	for i := range sr.past {
+		sr.past[i] = sr.bd.soft.score(&sr.worth)
+	}
 }
 
 // startFrom makes batches the current plan, kits mixed no sooner than there.
@@ -261,7 +272,7 @@ func (sr *search) startFrom(batches []*batch) {
 	sr.now = sr.now[:0]
 	clear(sr.mixFrom)
 	for _, b := range batches {
-		sr.now = append(sr.now, spec{b.sess, b.set, slices.Clone(b.rolls), b.start})
+		sr.now = append(sr.now, spec{sess: b.sess, set: b.set, rolls: slices.Clone(b.rolls), start: b.start})
 		if b.mixes {
 			sr.mixFrom[b.set] = b.start
 		}

@@ -24,7 +24,7 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 	s.dryBy = sr.aim
 	given := make([]bool, len(m.rolls))
 	dv := ma.dive(sr.rng, stop)
-	for _, cluster := range rx.overlapping() {
+	for _, cluster := range rx.clusters {
 		for try := 0; ; try++ {
 			dv.settle(cluster)
 			now := slices.Clone(given)
@@ -32,12 +32,12 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 			var promised int64
 			for _, i := range cluster {
 				if c := dv.settled[i]; c >= 0 {
-					sp, p := rx.runs(&rx.pool[c], now, m.urgent)
+					sp, p := rx.runs(&rx.pool[c], &ma.li, now, m.urgent)
 					specs, promised = append(specs, sp...), promised+p
 				}
 			}
 			before := len(s.batches)
-			failed := sr.arrange(rx, specs, promised, true)
+			failed := sr.arrange(rx, specs, promised)
 			if failed < 0 {
 				given = now
 				break
@@ -96,7 +96,7 @@ func (sr *search) holdOn(rx *relaxation, specs []spec, before int) {
 			}
 		}
 		sr.undo(before)
-		if sr.arrange(rx, fewer, -never, true) < 0 {
+		if sr.arrange(rx, fewer, -never) < 0 {
 			return
 		}
 	}
@@ -104,9 +104,8 @@ func (sr *search) holdOn(rx *relaxation, specs []spec, before int) {
 
 // insertRest inserts all rolls that the state has no place for yet.
 func (sr *search) insertRest() {
-	sr.now, sr.cut = sr.now[:0], sr.cut[:0]
-	clear(sr.drop)
-	sr.bd.avoid = -1
+	sr.now = sr.now[:0]
+	sr.ruinNothing()
 	sr.fillPool(false)
 	sr.sortPool(byDue)
 	sr.bd.version++
@@ -171,40 +170,52 @@ const arrangements = 120
 // one run after another is moved to another place in the order, and stays there
 // when that is no worse. It returns a session whose runs could not be placed so
 // that level 2 comes out as promised, −1 when all could.
-func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet bool) int {
+func (sr *search) arrange(rx *relaxation, specs []spec, promised int64) int {
 	s := sr.s
 	if len(specs) == 0 {
 		return -1
 	}
 	before := len(s.batches)
 	failed := -1
+	var without []int // places in the order that found no room
 	try := func(order []int, hangBy int) (worth, bool) {
 		sr.undo(before)
 		s.hangBy = hangBy
-		failed = -1
-		for _, i := range order {
-			if !sr.settle(&specs[i], anySet) && failed < 0 {
+		failed, without = -1, without[:0]
+		for n, i := range order {
+			if sr.settle(&specs[i]) {
+				continue
+			}
+			if without = append(without, n); failed < 0 {
 				failed = specs[i].sess
 			}
 		}
 		return s.value(), failed < 0
 	}
-	order := make([]int, len(specs))
-	for i := range order {
-		order[i] = i
-	}
+	order := sr.m.scarceFirst(specs)
 	start, cost := s.value(), s.costWith(specs)
 	good := func(w *worth) bool {
 		return w[lateness] <= start[lateness]-promised && w[chemistry] <= cost && (sr.aim == 0 || w[finish] <= max(sr.aim, start[finish]))
 	}
 	hangBy := hangFast
+	s.hangBy = hangDue
+	if ok, _ := sr.timetable(s.supplied(specs), timetableNodes, func() bool { w := s.value(); return good(&w) }); ok {
+		s.hangBy = hangFast
+		return -1
+	}
 	best, all := try(order, hangBy)
+	squeezed := slices.Clone(without)
 	for n := range arrangements {
 		if all && good(&best) || len(order) < 2 {
 			break
 		}
 		next := slices.Clone(order)
 		from, to := sr.rng.IntN(len(order)), sr.rng.IntN(len(order))
+		if len(squeezed) > 0 && n%2 == 1 { // who found no room is to be sooner
+			if from = squeezed[sr.rng.IntN(len(squeezed))]; from > 0 {
+				to = sr.rng.IntN(from)
+			}
+		}
 		i := next[from]
 		next = slices.Insert(slices.Delete(next, from, from+1), to, i)
 		rx.spent += 3_000 * int64(len(order))
@@ -214,6 +225,7 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet b
 		}
 		if w, ok := try(next, by); !best.less(&w) {
 			best, all, order, hangBy = w, ok, next, by
+			squeezed = append(squeezed[:0], without...)
 		}
 	}
 	_, ok := try(order, hangBy)
@@ -222,6 +234,49 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64, anySet b
 		failed = sr.lateSession(specs)
 	}
 	return failed
+}
+
+// supplied are runs by other sets where their own have too little left for them all.
+func (s *state) supplied(specs []spec) []spec {
+	m := s.m
+	out := slices.Clone(specs)
+	used := slices.Clone(s.area)
+	for i := range out {
+		var area int64
+		for _, r := range out[i].rolls {
+			area += m.rolls[r].area
+		}
+		enough := func(set int) bool {
+			return !slices.ContainsFunc(m.sets[set].baths, func(b int) bool { return area > m.baths[b].area-used[b] })
+		}
+		for _, set := range m.setsOf[m.class[m.rolls[out[i].rolls[0]].class].process] {
+			if enough(out[i].set) {
+				break
+			}
+			if enough(set) && !(m.sets[set].mix && s.mixedAt[set] == never) {
+				out[i].set = set
+			}
+		}
+		for _, b := range m.sets[out[i].set].baths {
+			used[b] += area
+		}
+	}
+	return out
+}
+
+// scarceFirst orders runs by how long the runs of their bath sets take in all.
+func (m *model) scarceFirst(specs []spec) []int {
+	bySet := make(map[int]int64)
+	order := make([]int, len(specs))
+	for i := range specs {
+		order[i] = i
+		if sp := &specs[i]; slices.ContainsFunc(m.sets[sp.set].baths, func(b int) bool { return !m.baths[b].oneShot }) {
+			cl := &m.class[m.rolls[sp.rolls[0]].class]
+			bySet[sp.set] += m.tanks[m.sess[sp.sess].tank].warm[cl.process] + cl.wet
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(bySet[specs[b].set], bySet[specs[a].set]) })
+	return order
 }
 
 // costWith is level 3 with some runs by their sets.
@@ -274,9 +329,8 @@ func (sr *search) lateSession(specs []spec) int {
 	return last.sess
 }
 
-// settle places a run with its set, or, where any will do, with another that is
-// mixed.
-func (sr *search) settle(sp *spec, anySet bool) bool {
+// settle places a run with its set, or with another that is mixed.
+func (sr *search) settle(sp *spec) bool {
 	s, m := sr.s, sr.m
 	b := s.fresh(sp.sess, sp.set)
 	b.rolls = append(b.rolls, sp.rolls...)
@@ -287,7 +341,7 @@ func (sr *search) settle(sp *spec, anySet bool) bool {
 		return true
 	}
 	for _, set := range m.setsOf[m.class[m.rolls[sp.rolls[0]].class].process] {
-		if !anySet || set == sp.set || m.sets[set].mix && s.mixedAt[set] == never {
+		if set == sp.set || m.sets[set].mix && s.mixedAt[set] == never {
 			continue
 		}
 		if b.set = set; s.place(b) {
@@ -300,12 +354,12 @@ func (sr *search) settle(sp *spec, anySet bool) bool {
 
 // runs are the batches of a content, of rolls that no other has been given, and
 // what they take off level 2 by the relaxation.
-func (rx *relaxation) runs(c *content, given []bool, sooner func(a, b int) int) ([]spec, int64) {
+func (rx *relaxation) runs(c *content, li *limits, given []bool, sooner func(a, b int) int) ([]spec, int64) {
 	var promised int64
 	m := rx.m
 	var out []spec
 	s := rx.sess[c.sess].index
-	have := make(map[item][]int) // rolls by type and set
+	have := make(map[item][]int) // rolls by kind, class, set, and whether they are early
 	for _, it := range c.items {
 		n := it.n
 		for _, r := range rx.types[it.typ].rolls {
@@ -313,9 +367,9 @@ func (rx *relaxation) runs(c *content, given []bool, sooner func(a, b int) int) 
 				given[r] = true
 				promised += m.rolls[r].out - rx.types[it.typ].late[s]
 				if !it.early {
-					promised -= rx.types[it.typ].jump[s]
+					promised -= li.jumps[c.sess][it.typ]
 				}
-				key := item{typ: rx.types[it.typ].kind, set: it.set, n: int64(rx.types[it.typ].class)}
+				key := item{typ: rx.types[it.typ].kind, set: it.set, n: int64(rx.types[it.typ].class), early: it.early}
 				have[key] = append(have[key], r)
 				n--
 			}
@@ -328,7 +382,7 @@ func (rx *relaxation) runs(c *content, given []bool, sooner func(a, b int) int) 
 		numbers := make([]int, len(o.kinds))
 		for d, k := range o.kinds {
 			for _, class := range rx.classesOf(o.lead) {
-				key := item{typ: k, set: l.set, n: int64(class)}
+				key := item{typ: k, set: l.set, n: int64(class), early: l.early}
 				take := min(len(have[key]), l.reels[d]*int(o.box.holds[d])-len(byKind[d]))
 				byKind[d] = append(byKind[d], have[key][:take]...)
 				have[key] = have[key][take:]
@@ -337,11 +391,19 @@ func (rx *relaxation) runs(c *content, given []bool, sooner func(a, b int) int) 
 			numbers[d] = (len(byKind[d]) + int(o.box.holds[d]) - 1) / int(o.box.holds[d])
 		}
 		for _, take := range o.box.split(numbers) {
-			sp := spec{sess: s, set: l.set}
+			sp := spec{sess: s, set: l.set, last: m.sess[s].end - rx.cleanUp(c.sess)}
+			if l.early && li.strict { // for what hangs last
+				sp.last = min(sp.last, m.sess[s].start+li.early[c.sess])
+			}
 			for d, n := range take {
 				n = min(n*int(o.box.holds[d]), len(byKind[d]))
 				sp.rolls = append(sp.rolls, byKind[d][:n]...)
 				byKind[d] = byKind[d][n:]
+			}
+			for _, r := range sp.rolls {
+				if l.early || li.jumps[c.sess][rx.typeOf[r]] == 0 {
+					sp.last = min(sp.last, m.rolls[r].breakpoint(rx.bd.look(r).at[s]))
+				}
 			}
 			if len(sp.rolls) > 0 {
 				out = append(out, sp)

@@ -1,7 +1,7 @@
 package planner
 
 // workPerStep is how much a relaxation may work for each step of the search.
-const workPerStep = 400_000
+const workPerStep = 700_000
 
 // size is what solving one linear program takes, about.
 func (rx *relaxation) size() int64 {
@@ -120,20 +120,22 @@ func (im *improving) once() bool {
 		if im.proved() {
 			break
 		}
-		sr.bd.soft = nil
+		if level == finish { // mostly little is to be moved there
+			if !sr.within {
+				sr.polish(pf, im.stop)
+			}
+			if !im.proved() && !im.steps(try, &share, &before) {
+				return false
+			}
+			if im.proved() || !sameAbove(&sr.bestWorth, &before, level) {
+				break
+			}
+		}
 		im.land(ma, try)
 		if im.proved() {
 			break
 		}
-		if try%4 < 3 {
-			sr.bd.soft = sr.m.softness([]int64{4, 12, 1}[try%4])
-		}
-		sr.past, sr.stale = sr.past[:0], 0
-		steps := min(max(share/8, 50), im.end-sr.step)
-		share -= steps
-		ok := sr.run(steps, func(w *worth) bool { return !sameAbove(w, &before, level) || w[level] <= pf.bound(w, level) })
-		sr.bd.soft = nil
-		if !ok {
+		if level != finish && !im.steps(try, &share, &before) {
 			return false
 		}
 	}
@@ -148,13 +150,34 @@ func (im *improving) once() bool {
 	return true
 }
 
+// steps improves the best plan by part of the level's steps, and says whether that
+// ended by itself.
+func (im *improving) steps(try int, share *int64, before *worth) bool {
+	sr, pf, level := im.sr, im.pf, im.level
+	steps := min(max(*share/8, 50), im.end-sr.step)
+	*share -= steps
+	if level == finish {
+		steps = min(finishSteps*steps, im.end-sr.step)
+	} else if try%4 < 3 {
+		sr.bd.soft = sr.m.softness([]int64{4, 12, 1}[try%4])
+	}
+	sr.settleDown()
+	ok := sr.run(steps, func(w *worth) bool { return !sameAbove(w, before, level) || w[level] <= pf.bound(w, level) })
+	sr.bd.soft, sr.past = nil, sr.past[:0]
+	return ok
+}
+
+// finishSteps is how many times the steps of other levels the finish gets: they cost
+// less than plans of relaxations.
+const finishSteps = 4
+
 // firstLandings is how often at first.
 const firstLandings = 2
 
 // land makes plans of the level's relaxation, and tries to prove more of it.
 func (im *improving) land(ma *master, try int) {
 	sr, level := im.sr, im.level
-	if level == finish && try > 0 {
+	if level == finish {
 		if leaf := im.deepen(try); leaf != nil {
 			ma = leaf
 		} else if try%2 == 1 {

@@ -27,20 +27,22 @@ type relaxation struct {
 	waste  int     // sets with a price on what they waste
 	rolls  int64
 	boxes  map[string]*box
-	unit   int64   // of time, s
-	grain  int64   // all times of some best plan are multiples of it, s
-	early  []int64 // by session: how long its early part is, 0 for none
+	unit   int64     // of time, s
+	grain  int64     // all times of some best plan are multiples of it, s
+	early  []int64   // by session: how long its early part is, 0 for none
+	jumps  [][]int64 // by number here and type: what late grows by in a run that ends after it
 	// longest is the longest session of each tank.
-	longest []int64
-	pool    []content
-	keys    map[string]int
-	sums    []int64 // values of level 3 that there can be, once known
-	choices []kitChoice
-	refused map[string]bool    // choices of kits that no plan goes with
-	barred  map[string]*bars   // by choice of kits and values reached
-	solved  map[string]*master // by choice of kits and values above
-	pr      *pricing
-	learnt  [len(LevelNames)]map[countKey]*lesson // of splits
+	longest  []int64
+	pool     []content
+	keys     map[string]int
+	sums     []int64 // values of level 3 that there can be, once known
+	choices  []kitChoice
+	clusters [][]int            // sessions that overlap
+	refused  map[string]bool    // choices of kits that no plan goes with
+	barred   map[string]*bars   // by choice of kits and values reached
+	solved   map[string]*master // by choice of kits and values above
+	pr       *pricing
+	learnt   [len(LevelNames)]map[countKey]*lesson // of splits
 }
 
 // A rollType is rolls that are alike for the relaxation.
@@ -52,6 +54,8 @@ type rollType struct {
 	late        []int64 // by session: level 2 at least; never: not there
 	dry         []int64 // by session: soonest
 	jump        []int64 // by session: what late grows by in a run that ends after its early part
+	least       int64   // weight
+	breaks      []int64 // by session: the end of a run, after the session's start, from which on all are later
 	out         int64   // level 2 when left out
 	moved       []int64 // level 6 by session
 	movedOut    int64
@@ -106,7 +110,9 @@ type resource struct {
 	perRun  func(o *offer) int64
 	perReel func(o *offer, kind int) int64
 	perRoll []int64 // by type
-	perPrep int64   // of a second of loading or warming up, whichever is longer
+	// spared are the sessions whose early runs use none; nil for none.
+	spared  []bool
+	perPrep int64 // of a second of loading or warming up, whichever is longer
 	// within is what there is of it when all film is to be dry at an instant, and
 	// all runs to end at another.
 	within func(finish, last int64) int64
@@ -123,6 +129,9 @@ func (r *resource) unit() float64 {
 	}
 	return unit
 }
+
+// spares says that rolls of a session, in early runs or not, use none of a resource.
+func (r *resource) spares(i int, early bool) bool { return early && r.spared != nil && r.spared[i] }
 
 // usedBy says that runs of a set use a resource.
 func (r *resource) usedBy(set int) bool { return r.sets == nil || slices.Contains(r.sets, set) }
@@ -194,12 +203,14 @@ func (rx *relaxation) sortRolls() {
 		if !ok {
 			k = len(rx.types)
 			seen[key] = k
-			t.dry = slices.Clone(a.at)
+			t.dry, t.breaks, t.least = slices.Clone(a.at), make([]int64, len(m.sess)), r.weight
 			rx.types = append(rx.types, t)
 		}
 		ty := &rx.types[k]
+		ty.least = min(ty.least, r.weight)
 		for s, dry := range a.at {
 			ty.dry[s] = min(ty.dry[s], dry)
+			ty.breaks[s] = max(ty.breaks[s], r.breakpoint(dry)-m.sess[s].start)
 		}
 		ty.n++
 		ty.rolls = append(ty.rolls, i)
@@ -286,6 +297,12 @@ func (rx *relaxation) takeSessions() bool {
 		}
 		if len(sr.offers) > 0 {
 			rx.sess = append(rx.sess, sr)
+		}
+	}
+	rx.jumps = make([][]int64, len(rx.sess))
+	for i := range rx.sess {
+		for t := range rx.types {
+			rx.jumps[i] = append(rx.jumps[i], rx.types[t].jump[rx.sess[i].index])
 		}
 	}
 	return true

@@ -160,7 +160,7 @@ func (ma *master) add(at int) {
 		put(it.typ, n)
 		late := float64(ty.late[s])
 		if !it.early {
-			late += float64(ty.jump[s])
+			late += float64(ma.li.jumps[co.sess][it.typ])
 		}
 		put(ma.rowLate, -n*late)
 		c.cost += n * (ma.cost(lateness)*late + ma.cost(changes)*float64(ty.moved[s]))
@@ -172,7 +172,7 @@ func (ma *master) add(at int) {
 			put(ma.rowWaste+it.set, area)
 		}
 		for _, r := range ma.li.byRow[co.sess] {
-			if row := &ma.li.rows[r]; row.perRoll != nil && row.usedBy(it.set) {
+			if row := &ma.li.rows[r]; row.perRoll != nil && row.usedBy(it.set) && !row.spares(co.sess, it.early) {
 				put(ma.rowR+r, -n*float64(row.perRoll[it.typ])/row.unit())
 			}
 		}

@@ -1,5 +1,7 @@
 package planner
 
+import "slices"
+
 // breakpoint is the last end of a run with which a roll is no later than when
 // it is dry at an instant.
 func (r *rollM) breakpoint(dry int64) int64 {
@@ -44,17 +46,103 @@ func (rx *relaxation) splitSessions() {
 // mostSlots bounds the units in which an early part is counted.
 const mostSlots = 16
 
-// slotOf is the unit in which the early part of session i is counted, s.
-func (rx *relaxation) slotOf(i int) int64 {
-	s := rx.sess[i].index
-	return max((rx.early[s]+rx.m.tanks[rx.m.sess[s].tank].clean)/mostSlots, 60)
-}
-
-// slots is how long the early part of session i is, with the clean-up after it.
-func (rx *relaxation) slots(i int) int {
-	s := rx.sess[i].index
-	if rx.early[s] == 0 {
+// part is how long the early part of session i is, with the clean-up after it; 0 for
+// none.
+func (li *limits) part(rx *relaxation, i int) int64 {
+	if li.early[i] == 0 {
 		return 0
 	}
-	return int((rx.early[s] + rx.m.tanks[rx.m.sess[s].tank].clean) / rx.slotOf(i))
+	return li.early[i] + rx.cleanUp(i)
+}
+
+// slotOf is the unit in which so long an early part is counted, s.
+func slotOf(part int64) int64 { return max(part/mostSlots, 60) }
+
+// cleanUp is what follows a run of session i.
+func (rx *relaxation) cleanUp(i int) int64 { return rx.m.tanks[rx.m.sess[rx.sess[i].index].tank].clean }
+
+// usualEarly is the early part of each session.
+func (rx *relaxation) usualEarly() []int64 {
+	var out []int64
+	for i := range rx.sess {
+		out = append(out, rx.early[rx.sess[i].index])
+	}
+	return out
+}
+
+// jumpsAt is by type what late grows by in a run of session i that ends later than
+// so long after its start.
+func (rx *relaxation) jumpsAt(i int, early int64) []int64 {
+	out := make([]int64, len(rx.types))
+	for t := range rx.types {
+		if ty := &rx.types[t]; ty.breaks[rx.sess[i].index] <= early {
+			out[t] = ty.least
+		}
+	}
+	return out
+}
+
+// hangLast has the films that hang last counted, where all are to be dry at an
+// instant. Those that end so late that slow cabinets are of no use to them, and fast
+// ones have no time for two of them, hang together. So the early part of a session is
+// that up to then.
+func (ma *master) hangLast() {
+	rx, m := ma.rx, ma.rx.m
+	fast, slow := m.fastAndSlow()
+	if fast == 0 {
+		return
+	}
+	at := ma.goal.finish - min(2*fast, slow)
+	var sessions []int
+	spared := make([]bool, len(rx.sess))
+	ma.li.early, ma.li.jumps = slices.Clone(ma.li.early), slices.Clone(ma.li.jumps)
+	for i := range rx.sess {
+		se := &m.sess[rx.sess[i].index]
+		early := at - se.start
+		if early >= se.end-se.start-rx.cleanUp(i) {
+			continue // no run ends later
+		}
+		if sessions = append(sessions, i); early >= rx.shortest([]int{i}, -1) {
+			spared[i] = true
+			ma.li.early[i], ma.li.jumps[i] = early, rx.jumpsAt(i, early)
+		}
+	}
+	places := func(mine []bool) int64 {
+		var sum int64
+		for c := range m.cabs {
+			if last := ma.goal.finish - m.cabs[c].dry; mine[c] && last > at {
+				sum += max(m.cabs[c].positions-peak(m.base.drying[c], span{last, last + 1}), 0)
+			}
+		}
+		return sum
+	}
+	for _, h := range rx.hangers(sessions) {
+		if cap := places(h.cabs); h.most > cap {
+			ma.addRow(resource{cap: cap, sessions: sessions, kit: -1, perRoll: h.perRoll, most: h.most, spared: spared})
+		}
+	}
+}
+
+// fastAndSlow are the shortest drying time of all cabinets and the next longer one;
+// never where there is none.
+func (m *model) fastAndSlow() (fast, slow int64) {
+	fast, slow = never, never
+	for c := range m.cabs {
+		switch dry := m.cabs[c].dry; {
+		case dry < fast:
+			fast, slow = dry, fast
+		case dry > fast:
+			slow = min(slow, dry)
+		}
+	}
+	return fast, slow
+}
+
+// addRow gives the program of a goal a row of its own.
+func (ma *master) addRow(r resource) {
+	ma.li.byRow = slices.Clone(ma.li.byRow)
+	for _, i := range r.sessions {
+		ma.li.byRow[i] = append(slices.Clip(ma.li.byRow[i]), len(ma.li.rows))
+	}
+	ma.li.rows = append(slices.Clip(ma.li.rows), r)
 }

@@ -172,7 +172,7 @@ func (ma *master) cap(level int) int64 {
 
 func (ma *master) limit() {
 	rx := ma.rx
-	ma.li = limits{length: make([]int64, len(rx.sess)), dry: never, shut: make([]bool, len(rx.sets)), rows: rx.rows, byRow: rx.byRow, barred: ma.goal.barred}
+	ma.li = limits{length: make([]int64, len(rx.sess)), dry: never, shut: make([]bool, len(rx.sets)), rows: rx.rows, byRow: rx.byRow, barred: ma.goal.barred, early: rx.usualEarly(), jumps: rx.jumps}
 	for s := range rx.sets {
 		ma.li.shut[s] = rx.sets[s].kit && ma.choice(s) == shut
 	}
@@ -193,11 +193,13 @@ func (ma *master) limit() {
 		for r := range ma.li.rows {
 			ma.li.rows[r].cap = ma.li.rows[r].within(ma.goal.finish, ma.goal.finish-fastest)
 		}
+		ma.li.strict = true
+		ma.hangLast()
 	}
 }
 
 func (ma *master) allows(c *content) bool {
-	if c.length > ma.li.length[c.sess] {
+	if c.length > ma.li.length[c.sess] || (ma.li.strict || !c.loose) && c.early > ma.li.part(ma.rx, c.sess) {
 		return false
 	}
 	for _, it := range c.items {

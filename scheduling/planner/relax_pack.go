@@ -22,10 +22,10 @@ type packer struct {
 
 // A label is a way of filling some of the time.
 type label struct {
-	time, slots int32
-	before      int32 // the label it adds to
-	way, option int32 // what it adds; way −1: a flush
-	value       int64
+	time, slots  int32
+	before       int32 // the label it adds to
+	menu, option int32 // what it adds; menu −1: a flush
+	value        int64
 }
 
 // A hullStep is one stretch of the upper hull of a way's options.
@@ -40,10 +40,10 @@ func (a hullStep) better(b hullStep) int {
 }
 
 // fill finds the value of the best filling of so many units of time and slots.
-func (pa *packer) fill(ways []way, units, flush, slots int) int64 {
+func (pa *packer) fill(menus []menu, units, flush, slots int) int64 {
 	room := int32(units + flush) // #nosec G115 -- bounded by mostUnits
-	pa.bound(ways, int(room))
-	pa.labels = append(pa.labels[:0], label{way: -1})
+	pa.bound(menus, int(room))
+	pa.labels = append(pa.labels[:0], label{menu: -1})
 	pa.next = append(pa.next[:0], -1)
 	pa.best = 0
 	for len(pa.bucket) <= int(room) {
@@ -53,11 +53,11 @@ func (pa *packer) fill(ways []way, units, flush, slots int) int64 {
 		pa.most = append(pa.most, 0)
 	}
 	done := append(pa.list(), 0) // labels of the processes before, by time
-	for k := 0; k < len(ways); {
+	for k := 0; k < len(menus); {
 		from := k
 		some := false
-		for more := true; more; more = k < len(ways) && !ways[k].first {
-			some = some || len(ways[k].options) > 0
+		for more := true; more; more = k < len(menus) && !menus[k].first {
+			some = some || len(menus[k].options) > 0
 			k++
 		}
 		if !some {
@@ -67,12 +67,12 @@ func (pa *packer) fill(ways []way, units, flush, slots int) int64 {
 		for _, l := range done {
 			at := pa.labels[l]
 			if at.time += int32(flush); at.time <= room && pa.hopes(from, room-at.time, at.value) { // #nosec G115
-				at.before, at.way = l, -1
+				at.before, at.menu = l, -1
 				group = append(group, pa.put(at))
 			}
 		}
 		for ; from < k; from++ {
-			group = pa.extend(group, ways, from, room, slots)
+			group = pa.extend(group, menus, from, room, slots)
 		}
 		for _, l := range group {
 			pa.hang(l)
@@ -96,15 +96,15 @@ func (pa *packer) list() []int32 {
 }
 
 // bound works out, for the ways from each on, what time can be worth at most.
-func (pa *packer) bound(ways []way, room int) {
-	for len(pa.upper) <= len(ways) {
+func (pa *packer) bound(menus []menu, room int) {
+	for len(pa.upper) <= len(menus) {
 		pa.upper = append(pa.upper, nil)
 	}
 	pa.steps = pa.steps[:0]
 	var free int64 // what takes no time is worth
-	for k := len(ways); k >= 0; k-- {
-		if k < len(ways) {
-			free += pa.addHull(ways[k].options)
+	for k := len(menus); k >= 0; k-- {
+		if k < len(menus) {
+			free += pa.addHull(menus[k].options)
 		}
 		u := append(pa.upper[k][:0], free)
 		for _, st := range pa.steps {
@@ -182,9 +182,9 @@ func (pa *packer) hang(l int32) {
 }
 
 // extend adds one option of a way at most to each label.
-func (pa *packer) extend(group []int32, ways []way, k int, room int32, slots int) []int32 {
-	w := &ways[k]
-	if len(w.options) == 0 {
+func (pa *packer) extend(group []int32, menus []menu, k int, room int32, slots int) []int32 {
+	options := menus[k].options
+	if len(options) == 0 {
 		return group
 	}
 	for _, l := range group {
@@ -192,16 +192,14 @@ func (pa *packer) extend(group []int32, ways []way, k int, room int32, slots int
 		if !pa.hopes(k, room-at.time, at.value) {
 			continue
 		}
-		for n := range w.options {
-			op := &w.options[n]
-			to := label{at.time + int32(op.time), at.slots, l, int32(k), int32(n), at.value + op.value} // #nosec G115
+		for n := range options {
+			op := &options[n]
+			to := label{at.time + int32(op.time), at.slots + op.slots, l, int32(k), int32(n), at.value + op.value} // #nosec G115
 			if to.time > room {
 				break
 			}
-			if op.early {
-				if to.slots += w.slot; int(to.slots) >= slots {
-					continue
-				}
+			if int(to.slots) >= slots {
+				continue
 			}
 			if to.value <= pa.labels[pa.best].value && !pa.hopes(k+1, room-to.time, to.value) {
 				continue

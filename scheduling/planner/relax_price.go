@@ -26,6 +26,8 @@ func (p *prices) clone() prices {
 type content struct {
 	sess   int
 	length int64 // s
+	early  int64 // s, of early runs with their clean-up
+	loose  bool  // not all of them need be within the early part
 	items  []item
 	loads  []load
 }
@@ -41,6 +43,7 @@ type load struct {
 	runs       int64
 	reels      []int // by kind of the offer
 	prep       int64 // s, of loading or warming up
+	early      bool
 }
 
 // ofLoad is what some runs of an offer use of a resource, but for their rolls.
@@ -65,7 +68,8 @@ type option struct {
 	time  int
 	value int64
 	cell  int
-	early bool // one run at least is in the session's early part
+	early bool
+	slots int32 // of the early part
 }
 
 // A way is an offer by one of its sets.
@@ -73,8 +77,15 @@ type way struct {
 	offer, set int
 	first      bool // of its process
 	tariff     tariff
-	options    []option
-	slot       int32 // of the early part, that one run takes
+	anywhere   []option
+	early      []option // in the session's early part
+}
+
+// A menu is options of a way, of which one at most is taken.
+type menu struct {
+	way     int
+	first   bool // of its process
+	options []option
 }
 
 // A tariff is what runs by a set cost by their rows: each mm², run, and second
@@ -94,6 +105,7 @@ func (t *tariff) covers(o *tariff) bool {
 type pricing struct {
 	rx     *relaxation
 	ways   []way
+	menus  []menu
 	pack   packer
 	order  []int
 	worth  []int64
@@ -123,8 +135,11 @@ type limits struct {
 	dry    int64
 	shut   []bool // by set
 	rows   []resource
-	byRow  [][]int // by session: the rows that it has a part in
+	byRow  [][]int   // by session: the rows that it has a part in
+	early  []int64   // by session: how long its early part is, s; 0 for none
+	jumps  [][]int64 // by session and type: what late grows by in a run that ends after it
 	barred *bars
+	strict bool // early runs all end within the early part
 }
 
 // tariffOf is what runs of an offer by a set cost in session i.
@@ -180,15 +195,27 @@ func (pr *pricing) find(p *prices, li *limits, i int) {
 }
 
 // value gives each roll type of an offer its worth there.
-func (pr *pricing) value(p *prices, li *limits, i int, w *way, early bool) (critical bool) {
-	rx := pr.rx
-	s := rx.sess[i].index
-	for _, t := range rx.leads[rx.sess[i].offers[w.offer].lead].types {
-		v := pr.worthOf(p, li, i, w, t, early)
-		pr.worth[t] = v
-		critical = critical || v > impossibly && !early && rx.types[t].jump[s] > 0
+func (pr *pricing) value(p *prices, li *limits, i int, w *way, early bool) {
+	for _, t := range pr.rx.leads[pr.rx.sess[i].offers[w.offer].lead].types {
+		pr.worth[t] = pr.worthOf(p, li, i, w, t, early)
 	}
-	return critical
+}
+
+// urgent says that some rolls of a way are worth more in early runs.
+func (pr *pricing) urgent(p *prices, li *limits, i int, w *way) bool {
+	rx := pr.rx
+	return li.early[i] > 0 && slices.ContainsFunc(rx.leads[rx.sess[i].offers[w.offer].lead].types, func(t int) bool {
+		return pr.worthOf(p, li, i, w, t, true) > max(pr.worthOf(p, li, i, w, t, false), w.leastWorth())
+	})
+}
+
+// leastWorth is what rolls are worth more than that are in contents: nothing, or
+// less where runs are worth having.
+func (w *way) leastWorth() int64 {
+	if w.tariff.net < 0 {
+		return impossibly
+	}
+	return 0
 }
 
 // impossibly is what a roll is worth where it cannot be.
@@ -203,11 +230,11 @@ func (pr *pricing) worthOf(p *prices, li *limits, i int, w *way, t int, early bo
 	}
 	late := ty.late[s]
 	if !early {
-		late += ty.jump[s]
+		late += li.jumps[i][t]
 	}
 	v := p.roll[t] - p.late*late - p.moved*ty.moved[s] - w.tariff.area*ty.area
 	for _, r := range li.byRow[i] {
-		if row := &li.rows[r]; p.row[r] > 0 && row.perRoll != nil && row.usedBy(w.set) {
+		if row := &li.rows[r]; p.row[r] > 0 && row.perRoll != nil && row.usedBy(w.set) && !row.spares(i, early) {
 			v -= p.row[r] * row.perRoll[t]
 		}
 	}
@@ -218,10 +245,7 @@ func (pr *pricing) worthOf(p *prices, li *limits, i int, w *way, t int, early bo
 // first; where runs are worth having, all that can be there.
 func (pr *pricing) ranked(o *offer, w *way, k int) []int {
 	rx := pr.rx
-	least := int64(0)
-	if w.tariff.net < 0 {
-		least = impossibly
-	}
+	least := w.leastWorth()
 	pr.order = pr.order[:0]
 	for _, t := range rx.leads[o.lead].types {
 		if rx.types[t].kind == k && pr.worth[t] > least {
@@ -230,18 +254,6 @@ func (pr *pricing) ranked(o *offer, w *way, k int) []int {
 	}
 	slices.SortFunc(pr.order, func(a, b int) int { return cmp.Or(cmp.Compare(pr.worth[b], pr.worth[a]), cmp.Compare(a, b)) })
 	return pr.order
-}
-
-// offered lists the options of a way that none betters in less time.
-func (pr *pricing) offered(p *prices, li *limits, i int, w *way, units int) {
-	w.options = w.options[:0]
-	critical := pr.value(p, li, i, w, false)
-	pr.offeredNow(p, li, i, w, units, false)
-	if critical && p.late > 0 {
-		pr.value(p, li, i, w, true)
-		pr.offeredNow(p, li, i, w, units, true)
-		slices.SortStableFunc(w.options, func(a, b option) int { return cmp.Compare(a.time, b.time) })
-	}
 }
 
 // perReel is what one more reel of a kind costs by the rows.
@@ -255,8 +267,11 @@ func (pr *pricing) perReel(p *prices, li *limits, i int, o *offer, kind int) int
 	return sum
 }
 
-// offeredNow adds the options for what rolls are worth as value left it.
-func (pr *pricing) offeredNow(p *prices, li *limits, i int, w *way, units int, early bool) {
+// offered lists the options of a way, rolls being worth what they are in early runs or
+// in others, that none betters in less time.
+func (pr *pricing) offered(p *prices, li *limits, i int, w *way, out []option, units int, early bool) []option {
+	out = out[:0]
+	pr.value(p, li, i, w, early)
 	rx := pr.rx
 	o := &rx.sess[i].offers[w.offer]
 	for len(pr.prefix) < len(o.kinds) {
@@ -286,7 +301,7 @@ func (pr *pricing) offeredNow(p *prices, li *limits, i int, w *way, units int, e
 		pr.prefix[n] = sums
 	}
 	if !any {
-		return
+		return out
 	}
 	for len(pr.best) <= units {
 		pr.best = append(pr.best, option{})
@@ -299,9 +314,10 @@ func (pr *pricing) offeredNow(p *prices, li *limits, i int, w *way, units int, e
 	for t := range units + 1 {
 		if b := pr.best[t]; b.value > most {
 			most = b.value
-			w.options = append(w.options, option{t, b.value, b.cell, early})
+			out = append(out, option{time: t, value: b.value, cell: b.cell})
 		}
 	}
+	return out
 }
 
 // scan goes through all numbers of rolls worth something and keeps the best by
@@ -350,29 +366,62 @@ func (pr *pricing) session(p *prices, li *limits, i int) int64 {
 	pr.find(p, li, i)
 	rx.spent += int64(pr.found) * 4_000
 	units, flush := int(length/rx.unit), int(rx.flush(i)/rx.unit)
+	part := li.part(rx, i)
+	pr.menus = pr.menus[:0]
 	for k := range pr.found {
 		w := &pr.ways[k]
-		o := &se.offers[w.offer]
-		pr.offered(p, li, i, w, units)
-		w.slot = int32((o.perRun + o.warm) / rx.slotOf(i)) // #nosec G115 -- a number of slots
+		w.anywhere = pr.offered(p, li, i, w, w.anywhere, units, false)
+		pr.menus = append(pr.menus, menu{k, w.first, w.anywhere})
+		if pr.urgent(p, li, i, w) {
+			pr.offerEarly(p, li, i, k, units)
+		}
 	}
-	best := pr.pack.fill(pr.ways[:pr.found], units, flush, rx.slots(i)+1)
+	best := pr.pack.fill(pr.menus, units, flush, int(part/slotOf(part))+1)
 	rx.spent += int64(len(pr.pack.labels)) * 20
 	return best
+}
+
+// offerEarly adds what the rolls of a way are worth in early runs. Strictly, those all
+// end within the early part, beside other runs by the same way; else it is enough for
+// all rolls of the way that one does.
+func (pr *pricing) offerEarly(p *prices, li *limits, i, k, units int) {
+	rx, w := pr.rx, &pr.ways[k]
+	o := &rx.sess[i].offers[w.offer]
+	part := li.part(rx, i)
+	slot := slotOf(part)
+	if li.strict {
+		units = min(units, int(part/rx.unit))
+	}
+	w.early = pr.offered(p, li, i, w, w.early, units, true)
+	for n := range w.early {
+		op := &w.early[n]
+		op.early, op.slots = true, int32((o.perRun+o.warm)/slot) // #nosec G115 -- a number of slots
+		if li.strict {
+			op.slots = int32(int64(op.time) * rx.unit / slot) // #nosec G115 -- a number of slots
+		}
+	}
+	if li.strict {
+		pr.menus = append(pr.menus, menu{k, false, w.early})
+		return
+	}
+	w.anywhere = append(w.anywhere, w.early...)
+	slices.SortStableFunc(w.anywhere, func(a, b option) int { return cmp.Compare(a.time, b.time) })
+	pr.menus[len(pr.menus)-1].options = w.anywhere
 }
 
 // content reads off what session found.
 func (pr *pricing) content(p *prices, li *limits, i int) content {
 	rx := pr.rx
-	c := content{sess: i}
+	c := content{sess: i, loose: !li.strict}
 	process := -1
 	for l := pr.pack.best; l > 0; l = pr.pack.labels[l].before {
 		at := &pr.pack.labels[l]
-		if at.way < 0 {
+		if at.menu < 0 {
 			continue
 		}
-		w := &pr.ways[at.way]
-		pr.fill(p, li, &c, w, w.options[at.option])
+		mn := &pr.menus[at.menu]
+		w := &pr.ways[mn.way]
+		pr.fill(p, li, &c, w, mn.options[at.option])
 		if of := rx.leads[rx.sess[i].offers[w.offer].lead].process; of != process {
 			if process >= 0 {
 				c.length += rx.flush(i)
@@ -408,8 +457,10 @@ func (pr *pricing) fill(p *prices, li *limits, c *content, w *way, op option) {
 			}
 		}
 	}
-	runs := int64(o.box.runs[op.cell])
-	prep := o.box.prep[op.cell]
-	c.loads = append(c.loads, load{w.offer, w.set, runs, numbers, prep})
+	runs, prep := int64(o.box.runs[op.cell]), o.box.prep[op.cell]
+	c.loads = append(c.loads, load{w.offer, w.set, runs, numbers, prep, op.early})
 	c.length += runs*o.perRun + prep
+	if op.early {
+		c.early += runs*o.perRun + prep
+	}
 }

@@ -7,7 +7,8 @@ import (
 
 // addResources finds what sessions that overlap in time compete for.
 func (rx *relaxation) addResources() {
-	for _, c := range rx.overlapping() {
+	rx.clusters = rx.overlapping()
+	for _, c := range rx.clusters {
 		rx.addReels(c)
 		rx.addHanging(c)
 		if len(c) > 1 {
@@ -170,28 +171,55 @@ func (rx *relaxation) meets(t int, sessions []int) bool {
 	return slices.ContainsFunc(sessions, func(i int) bool { return rx.types[t].late[rx.sess[i].index] < never })
 }
 
+// hangers are films that hang in some cabinets alone.
+type hangers struct {
+	cabs    []bool
+	perRoll []int64 // positions at least, by type
+	most    int64   // of all together
+}
+
+// hangers are the films of some sessions: all of them, and those of each choice of
+// cabinets that some type has.
+func (rx *relaxation) hangers(sessions []int) []hangers {
+	var out []hangers
+	for t := -1; t < len(rx.types); t++ {
+		h := hangers{cabs: make([]bool, len(rx.m.cabs)), perRoll: make([]int64, len(rx.types))}
+		for c := range h.cabs {
+			h.cabs[c] = t < 0 || rx.types[t].takes[c] > 0
+		}
+		if slices.ContainsFunc(out, func(o hangers) bool { return slices.Equal(o.cabs, h.cabs) }) {
+			continue
+		}
+		for o := range rx.types {
+			ty := &rx.types[o]
+			elsewhere := false
+			for c, n := range ty.takes {
+				elsewhere = elsewhere || n > 0 && !h.cabs[c]
+			}
+			if !elsewhere && ty.hang < never {
+				h.perRoll[o] = ty.hang
+			}
+			if rx.meets(o, sessions) {
+				h.most = min(h.most+ty.n*h.perRoll[o], never)
+			}
+		}
+		out = append(out, h)
+	}
+	return out
+}
+
 // addHanging counts the hanging positions taken while sessions last: in all
 // cabinets, and in those that alone take some rolls.
 func (rx *relaxation) addHanging(sessions []int) {
 	m := rx.m
 	w := rx.window(sessions)
 	first := w.from + rx.shortest(sessions, -1)
-	var done [][]bool
-	for t := -1; t < len(rx.types); t++ {
-		mine := make([]bool, len(m.cabs)) // of the type; −1: all
-		for c := range mine {
-			mine[c] = t < 0 || rx.types[t].takes[c] > 0
-		}
-		if slices.ContainsFunc(done, func(d []bool) bool { return slices.Equal(d, mine) }) {
-			continue
-		}
-		done = append(done, mine)
-		var most int64
+	for _, h := range rx.hangers(sessions) {
 		places := func(finish, _ int64) int64 {
 			var sum int64
 			for c := range m.cabs {
 				cab := &m.cabs[c]
-				if last := min(w.to, finish-cab.dry); mine[c] && last >= first {
+				if last := min(w.to, finish-cab.dry); h.cabs[c] && last >= first {
 					if cab.dry == 0 {
 						return never
 					}
@@ -200,21 +228,7 @@ func (rx *relaxation) addHanging(sessions []int) {
 			}
 			return sum
 		}
-		perRoll := make([]int64, len(rx.types))
-		for o := range rx.types {
-			ty := &rx.types[o]
-			elsewhere := false
-			for c, n := range ty.takes {
-				elsewhere = elsewhere || n > 0 && !mine[c]
-			}
-			if !elsewhere && ty.hang < never {
-				perRoll[o] = ty.hang
-			}
-			if rx.meets(o, sessions) {
-				most = min(most+ty.n*perRoll[o], never)
-			}
-		}
-		rx.addRow(resource{sessions: sessions, kit: -1, perRoll: perRoll, most: most, within: places})
+		rx.addRow(resource{sessions: sessions, kit: -1, perRoll: h.perRoll, most: h.most, within: places})
 	}
 }
 

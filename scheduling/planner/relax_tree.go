@@ -123,7 +123,7 @@ func (rx *relaxation) ofContent(r *resource, co *content) int64 {
 	var sum int64
 	if r.perRoll != nil {
 		for _, it := range co.items {
-			if r.usedBy(it.set) {
+			if r.usedBy(it.set) && !r.spares(co.sess, it.early) {
 				sum += it.n * r.perRoll[it.typ]
 			}
 		}

@@ -1,16 +1,22 @@
 package planner
 
+// ruinNothing has all of the plan replayed as it is.
+func (sr *search) ruinNothing() {
+	sr.cut, sr.to = sr.cut[:0], sr.to[:0]
+	clear(sr.drop)
+	sr.bd.avoid = -1
+}
+
 // ruin chooses what to take down.
 func (sr *search) ruin() {
 	n := len(sr.now)
-	sr.cut = append(sr.cut[:0], make([]bool, n)...)
-	clear(sr.drop)
-	sr.bd.avoid = -1
+	sr.ruinNothing()
+	sr.cut = append(sr.cut, make([]bool, n)...)
 	if n == 0 {
 		return
 	}
 	at := sr.rng.IntN(n)
-	switch sr.rng.IntN(7) {
+	switch sr.rng.IntN(8) {
 	case 0: // a few batches
 		for range 1 + sr.rng.IntN(min(n, 4)) {
 			sr.cut[sr.rng.IntN(n)] = true
@@ -49,7 +55,35 @@ func (sr *search) ruin() {
 	case 6: // the order alone, and one batch
 		sr.rng.Shuffle(n, func(i, j int) { sr.now[i], sr.now[j] = sr.now[j], sr.now[i] })
 		sr.cut[at] = true
+	case 7: // nothing: a batch goes to another session as it is, or two change places
+		for range n {
+			sr.to = append(sr.to, -1)
+		}
+		if sr.rng.IntN(2) == 0 {
+			at = sr.lastRun()
+		}
+		sr.to[at] = sr.elsewhere(at)
+		if other := sr.rng.IntN(n); sr.rng.IntN(2) == 0 {
+			sr.to[at], sr.to[other] = sr.now[other].sess, sr.now[at].sess
+		}
 	}
+}
+
+// lastRun is the batch of the plan that starts last.
+func (sr *search) lastRun() int {
+	last := 0
+	for i := range sr.now {
+		if sr.now[i].start > sr.now[last].start {
+			last = i
+		}
+	}
+	return last
+}
+
+// elsewhere is a session that a batch's first roll may be in.
+func (sr *search) elsewhere(i int) int {
+	sessions := sr.m.rolls[sr.now[i].rolls[0]].sessions
+	return sessions[sr.rng.IntN(len(sessions))]
 }
 
 func (sr *search) processOf(i int) int {

@@ -92,7 +92,7 @@ func (sr *search) newSweep(rx *relaxation, style sweepStyle) *sweep {
 		prices: prices{
 			late: sweepUnit, run: sweepUnit / 16, roll: make([]int64, len(rx.types)), area: make([]int64, len(rx.sets)),
 		},
-		limits: limits{length: make([]int64, len(rx.sess)), dry: never, shut: make([]bool, len(rx.sets)), byRow: make([][]int, len(rx.sess))},
+		limits: limits{length: make([]int64, len(rx.sess)), dry: never, shut: make([]bool, len(rx.sets)), byRow: make([][]int, len(rx.sess)), early: rx.usualEarly(), jumps: rx.jumps},
 	}
 	for n, sessions := range rx.overlapping() {
 		for _, i := range sessions {
@@ -142,7 +142,7 @@ func (sw *sweep) run() {
 	clear(sw.given)
 	sw.rx.pr.refill()
 	for k := range sw.stand {
-		if sp := &sw.stand[k]; sw.fixed[sp.sess] && sr.settle(sp, true) {
+		if sp := &sw.stand[k]; sw.fixed[sp.sess] && sr.settle(sp) {
 			sw.take(sp.rolls)
 		}
 	}
@@ -196,7 +196,7 @@ func (sw *sweep) fill(i int, held bool) {
 			return
 		}
 		c := rx.pr.content(&sw.prices, &sw.limits, i)
-		specs, _ := rx.runs(&c, sw.given, func(a, b int) int {
+		specs, _ := rx.runs(&c, &sw.limits, sw.given, func(a, b int) int {
 			return cmp.Or(cmp.Compare(min(m.rolls[b].held, 0), min(m.rolls[a].held, 0)), m.urgent(a, b))
 		})
 		placed, failed := false, false

@@ -86,7 +86,7 @@ func (sw *sweep) part(plan []*batch, sessions []int) {
 	}
 	for k := range sw.stand {
 		sp := &sw.stand[k]
-		if free[sp.sess] && sw.fixed[sp.sess] && !slices.ContainsFunc(sp.rolls, func(r int) bool { return sw.given[r] }) && sr.settle(sp, true) {
+		if free[sp.sess] && sw.fixed[sp.sess] && !slices.ContainsFunc(sp.rolls, func(r int) bool { return sw.given[r] }) && sr.settle(sp) {
 			sw.take(sp.rolls)
 		}
 	}

@@ -21,6 +21,8 @@ var (
 	weeksFirst  = flag.Uint64("weeks-first", 1, "the first week's number")
 	weeksRolls  = flag.Int("weeks-rolls", 80, "rolls of a generated week that can be served")
 	weeksBudget = flag.Duration("weeks-budget", 2*time.Second, "time for each")
+	weeksSteps  = flag.Int64("weeks-steps", 0, "steps of improvement for each; 0: as many as there are by default")
+	weeksSeed   = flag.Int64("weeks-seed", 1, "the seed of the search")
 	weeksKind   = flag.String("weeks-kind", "", "only this kind")
 )
 
@@ -82,6 +84,7 @@ func TestWeeks(t *testing.T) {
 			seed := *weeksFirst + uint64(n)
 			p := kind.make(*weeksRolls, seed)
 			rolls = len(p.Rolls)
+			p.Search.Iterations, p.Search.Seed = *weeksSteps, *weeksSeed
 			plan, took := solveWithin(t, p, *weeksBudget, nil)
 			for _, v := range checker.Check(p, plan) {
 				t.Errorf("week %d: %s", seed, v)

@@ -108,7 +108,7 @@ type view struct {
 // betters the plan; it makes what comes of it the current plan.
 func (sr *search) windows(pf *proofs, upTo int, stop func() bool) {
 	var clusters [][]int
-	for _, c := range pf.rx.overlapping() {
+	for _, c := range pf.rx.clusters {
 		var sessions []int
 		for _, i := range c {
 			sessions = append(sessions, pf.rx.sess[i].index)
