@@ -30,7 +30,8 @@ type turn struct {
 // timetableNodes bounds the starts that are tried for one timetable.
 const timetableNodes = 400
 
-// timetable places runs so that all is good, and says whether it did.
+// timetable places runs so that each is in time and all is good, and says whether it
+// did, and how many starts it tried, of most.
 func (sr *search) timetable(specs []spec, most int, good func() bool) (ok bool, nodes int) {
 	s := sr.s
 	tt := timetable{s: s, done: make([]bool, len(specs)), nodes: most, by: sr.aim, good: good}
