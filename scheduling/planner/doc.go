@@ -61,17 +61,21 @@
 // first a little on each, then on those that are not proved. Of each it solves
 // the relaxation below, among plans as good at the levels above, and makes a plan
 // of its optimum: baths that expire are filled in whole rolls, sessions settled one
-// after another for the contents they have there, overlapping ones together, their
-// runs placed on the timelines in the best of several orders, films hung where they
-// dry soonest or, to leave room, only just in time; what cannot be placed goes back
-// to the relaxation, but held rolls stay, and others make way for them.
+// after another for the contents they have there, overlapping ones together. A
+// timetable for their runs is looked for through the orders in which they may start
+// (active schedules: Giffler and Thompson 1960), as far ahead as tanks and baths have
+// time, films hung only just in time; where there is none other contents are tried,
+// and in the end runs placed in the best of several orders, what cannot be placed
+// goes back to the relaxation, but held rolls stay, and others make way for them.
 // What comes of it, and the best plan so far, is looked at through windows: pairs
 // of days are planned anew, by all the same means, while all else stands (Shaw
 // 1998), until no pair betters the plan. Between these it improves by steps: it
 // takes down part of the plan (some batches, a session, all that a bath set does,
-// what is near in time), replays the rest and inserts again in another order, and
-// keeps what is no worse than the plan twenty steps before, levels weighed
-// against each other or in order. A level that is proved is left at once.
+// what is near in time) or has runs go to other sessions, replays the rest and inserts
+// again in another order, and keeps what is no worse than the plan twenty steps
+// before, levels weighed against each other or in order. The finish begins with these,
+// and with moves of what is dry last, one by one, each with new timetables for its
+// days. A level that is proved is left at once.
 //
 // All choices come from the problem's seed, on one thread, and the work from the
 // problem's size and counts of what was done; only the budget looks at a clock.
@@ -108,8 +112,10 @@
 // itself, the cheapest first. The prices of its rows are rounded to whole numbers,
 // and the bound is worked out from them in whole numbers alone (Lagrange; Farley
 // 1990), so that it holds however the floating point went. For the finish the
-// question is asked of ever later ends, whether as few runs can be had by then; and
-// what is held to the last days is scheduled by itself, by enumeration.
+// question is asked of ever later ends, whether as few runs can be had by then: film
+// that ends too late for a slow cabinet, and for a place in a fast one to be used
+// twice, hangs all together then, so that runs are told apart by whether they end
+// before; and what is held to the last days is scheduled by itself, by enumeration.
 //
 // Where that does not reach, three things prove more. What the prices of a level
 // show to cost more than its value, one type of roll in one session, is barred
@@ -147,6 +153,15 @@
 //     in 2,500 of enumeration told). Prices clipped to where runs are not gave bounds
 //     of nothing, and splits that never ended; now rolls that cost something are in
 //     contents too where they are worth their run
+//   - mixing a kit for half an hour in some session, before all runs by it, as rows:
+//     47 weeks proved and not 54, in 8 % more time; contents that mixed without a run
+//     were still among them
+//   - runs of overlapping sessions that no timetable has room for, whatever rolls are
+//     in them, split off by branching: there were none in 100 weeks but 15
+//   - a day's runs in 120 random orders: of those that were not placed nine in ten had
+//     no timetable, which looking ahead tells in less than half the time
+//   - steps that took the first twenty changes, whatever they were, did not come back to
+//     a good plan in the few hundred steps they have
 //   - hanging each film where it dries soonest left cine film, which one cabinet alone
 //     takes, without a place, and plans of what could be had fell short for it
 //
