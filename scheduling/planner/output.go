@@ -32,14 +32,7 @@ func (sr *search) plan(pf *proofs, complete bool) *Plan {
 		pl.Batches = append(pl.Batches, m.batch(b, id))
 	}
 	w := s.value()
-	if len(m.rolls) <= countable && pf.bd != nil { // even if time is over: it takes none to speak of
-		expired := pf.bd.expired
-		pf.bd.expired = nil
-		pf.counted(&w)
-		pf.bd.expired = expired
-	} else {
-		pf.counted(&w)
-	}
+	pf.countedAtLast(&w)
 	proof := pf.all(&w)
 	for i := range LevelNames {
 		pl.Levels = append(pl.Levels, Level{Name: LevelNames[i], Value: w[i], Bound: proof[i], Unit: LevelUnits[i]})

@@ -75,6 +75,15 @@ func (pf *proofs) counted(w *worth) {
 	}
 }
 
+// countedAtLast does so even if time is over, where it takes none to speak of.
+func (pf *proofs) countedAtLast(w *worth) {
+	if len(pf.bd.m.rolls) <= countable {
+		defer func(expired func() bool) { pf.bd.expired = expired }(pf.bd.expired)
+		pf.bd.expired = nil
+	}
+	pf.counted(w)
+}
+
 // all gives the bounds of the six levels of a plan of worth w.
 func (pf *proofs) all(w *worth) [6]int64 {
 	var out [6]int64
