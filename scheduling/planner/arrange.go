@@ -114,7 +114,7 @@ func (m *model) scarceFirst(specs []spec) []int {
 	order := make([]int, len(specs))
 	for i := range specs {
 		order[i] = i
-		if sp := &specs[i]; slices.ContainsFunc(m.sets[sp.set].baths, func(b int) bool { return !m.baths[b].oneShot }) {
+		if sp := &specs[i]; m.busyBath(sp.set) >= 0 {
 			cl := &m.class[m.rolls[sp.rolls[0]].class]
 			bySet[sp.set] += m.tanks[m.sess[sp.sess].tank].warm[cl.process] + cl.wet
 		}

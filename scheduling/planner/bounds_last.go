@@ -249,9 +249,7 @@ func (e *ending) atLeast(from int64) int64 {
 				sets++
 			}
 		}
-		shared := slices.ContainsFunc(m.setsOf[p], func(set int) bool {
-			return !slices.ContainsFunc(m.sets[set].baths, func(b int) bool { return !m.baths[b].oneShot })
-		})
+		shared := slices.ContainsFunc(m.setsOf[p], func(set int) bool { return m.busyBath(set) < 0 })
 		if time > 0 && sets > 0 && !shared {
 			bound = max(bound, from+(time+sets-1)/sets+soonest[p])
 		}

@@ -60,7 +60,6 @@ func (sr *search) holdFirst(bd *bounds) {
 	sr.startFrom(held.best)
 	copy(sr.s.mixFrom, sr.mixFrom)
 	sr.ruinNothing()
-	clear(sr.drop)
 	sr.rebuild(byDue, false)
 	sr.accept()
 }

@@ -167,6 +167,12 @@ func (sr *search) accept() {
 func (sr *search) settleDown() {
 	sr.startFrom(sr.best)
 	sr.worth, sr.stale = sr.bestWorth, 0
+	sr.forget()
+}
+
+// forget has plans be no worse than the current one for as long as there are none
+// before it.
+func (sr *search) forget() {
 	sr.past = sr.past[:0]
 	for range pastLen {
 		sr.past = append(sr.past, sr.bd.soft.score(&sr.worth))
@@ -262,9 +268,7 @@ func (sr *search) restart() {
 	sr.ruinNothing()
 	sr.rebuild(sr.rng.IntN(orders), true)
 	sr.keep(sr.s.value())
-	for i := range sr.past {
-		sr.past[i] = sr.bd.soft.score(&sr.worth)
-	}
+	sr.forget()
 }
 
 // startFrom makes batches the current plan, kits mixed no sooner than there.

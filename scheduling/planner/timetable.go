@@ -75,12 +75,11 @@ func (tt *timetable) next(placed int, from int64) bool {
 		first = min(first, b.end)
 		tt.turns = append(tt.turns, turn{i, b.start, tt.last[i] - b.end})
 	}
-	if !tt.room(from) {
-		return false
-	}
 	turns := tt.turns[at:]
 	for k := range turns {
-		tt.squeeze(&turns[k], from)
+		if tt.squeeze(&turns[k], from); turns[k].slack < 0 {
+			return false
+		}
 	}
 	slices.SortStableFunc(turns, func(a, b turn) int { return cmp.Or(cmp.Compare(a.slack, b.slack), cmp.Compare(a.start, b.start)) })
 	for _, t := range slices.Clone(turns) {
@@ -117,46 +116,6 @@ func (tt *timetable) inTime(i int) bool {
 	}
 	for _, c := range b.cabs {
 		if tt.by > 0 && b.end+tt.s.m.cabs[c].dry > tt.by {
-			return false
-		}
-	}
-	return true
-}
-
-// room says that each tank and each bath has time for all runs that are to come.
-func (tt *timetable) room(from int64) bool {
-	m := tt.s.m
-	for i, b := range tt.runs {
-		if tt.done[i] {
-			continue
-		}
-		if !tt.first(i, func(o *batch) bool { return o.sess == b.sess }) {
-			continue
-		}
-		sum, end := tt.inTank(i, from)
-		if sum > end {
-			return false
-		}
-	}
-	for i, b := range tt.runs {
-		if tt.done[i] || !tt.first(i, func(o *batch) bool { return o.set == b.set }) {
-			continue
-		}
-		bath := m.busyBath(b.set)
-		if bath < 0 {
-			continue
-		}
-		if sum, end := tt.inBath(i, bath, from); sum > end {
-			return false
-		}
-	}
-	return true
-}
-
-// first says that no run before, of those to come, is of the same sort.
-func (tt *timetable) first(i int, same func(*batch) bool) bool {
-	for k, o := range tt.runs[:i] {
-		if !tt.done[k] && same(o) {
 			return false
 		}
 	}
@@ -223,7 +182,8 @@ func (m *model) busyBath(set int) int {
 	return -1
 }
 
-// squeeze lessens a turn's slack to that of its tank and bath.
+// squeeze lessens a turn's slack to that of its tank and bath; it is below 0 where they
+// have no time for all runs that are to come.
 func (tt *timetable) squeeze(t *turn, from int64) {
 	over, end := tt.inTank(t.run, from)
 	t.slack = min(t.slack, end-over)
