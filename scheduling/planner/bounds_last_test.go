@@ -31,10 +31,18 @@ func TestEndingIsExact(t *testing.T) {
 			continue
 		}
 		var left []int
-		for _, rolls := range e.left {
-			left = append(left, rolls...)
+		for _, s := range e.sess {
+			left = append(left, bd.heldTo(s, must)...)
 		}
-		want := soonestEnd(e.s, usable, left, 0)
+		s := newState(m)
+		s.reset()
+		s.lax, s.relaxed = true, true
+		for set := range m.sets {
+			if m.sets[set].mix {
+				s.mixedAt[set] = -never // in time, whenever that is
+			}
+		}
+		want := soonestEnd(s, usable, left, 0)
 		if got := e.solve(); got != want {
 			t.Fatalf("round %d: %d rolls are dry by %d, not %d", round, len(left), got, want)
 		}

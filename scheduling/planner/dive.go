@@ -1,6 +1,7 @@
 package planner
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
 )
@@ -9,7 +10,7 @@ import (
 // more than the bound, and mostTries how often for one cluster of sessions
 // because its runs cannot be placed as the relaxation has it.
 const (
-	mostRetreats = 25
+	mostRetreats = 5
 	mostTries    = 8
 )
 
@@ -17,20 +18,21 @@ const (
 // after another for a content of which there is much, and solves again. The
 // master is left as it was.
 type dive struct {
-	ma       *master
-	rng      *rand.Rand
-	expired  func() bool
-	cost     []float64 // of columns, as they were
-	away     float64   // what a content that is out costs
-	settled  []int     // by session: its content; −1 for none yet, −2 for nothing
-	banned   map[int]bool
-	retreats int
+	ma      *master
+	rng     *rand.Rand
+	expired func() bool
+	costs   []float64 // of columns, as they were
+	away    float64   // what a content that is out costs
+	settled []int     // by session: its content; −1 for none yet, −2 for nothing
+	banned  map[int]bool
+	most    float64 // what the linear program is to cost at most
+	dead    bool    // it costs more, whatever else is tried
 }
 
 func (ma *master) dive(rng *rand.Rand, expired func() bool) *dive {
-	dv := &dive{ma: ma, rng: rng, expired: expired, settled: make([]int, len(ma.rx.sess)), banned: make(map[int]bool)}
+	dv := &dive{ma: ma, rng: rng, expired: expired, most: ma.least(), settled: make([]int, len(ma.rx.sess)), banned: make(map[int]bool)}
 	for c := range ma.sx.cols {
-		dv.cost = append(dv.cost, ma.sx.cols[c].cost)
+		dv.costs = append(dv.costs, ma.sx.cols[c].cost)
 	}
 	for _, col := range ma.art {
 		dv.away = max(dv.away, 8*ma.sx.cols[col].cost)
@@ -66,16 +68,7 @@ func (dv *dive) settle(sessions []int) {
 		if best < 0 {
 			break
 		}
-		s := ma.rx.pool[best].sess
-		dv.settled[s] = best
-		dv.others(s, best, 1)
-		dv.again()
-		if dv.retreats < mostRetreats && !ma.within() {
-			dv.retreats++
-			dv.release(s)
-			dv.ban(best)
-			dv.again()
-		}
+		dv.try(best)
 	}
 	for _, s := range sessions { // those that are whole by themselves
 		if dv.settled[s] != -1 {
@@ -89,6 +82,50 @@ func (dv *dive) settle(sessions []int) {
 		}
 		dv.others(s, dv.settled[s], 1)
 	}
+}
+
+// try settles a session for a content, or for another where that costs too much.
+func (dv *dive) try(c int) {
+	s := dv.ma.rx.pool[c].sess
+	least, at := math.Inf(1), -1
+	for n := 0; ; n++ {
+		dv.settled[s] = c
+		dv.others(s, c, 1)
+		dv.again()
+		obj := dv.cost()
+		if obj <= dv.most || dv.dead || dv.expired() {
+			return
+		}
+		if obj < least {
+			least, at = obj, c
+		}
+		if n == mostRetreats {
+			break
+		}
+		dv.release(s)
+		dv.ban(c)
+		dv.again()
+		if c = dv.largest([]int{s}); c < 0 {
+			return // it is whole by itself, or nothing
+		}
+	}
+	dv.dead = true
+	if at != c {
+		dv.release(s)
+		dv.allow(at)
+		dv.settled[s] = at
+		dv.others(s, at, 1)
+		dv.again()
+	}
+}
+
+// cost is what the linear program costs now.
+func (dv *dive) cost() float64 { return dv.ma.sx.objective()*dv.ma.per + float64(dv.ma.paidFor()) }
+
+// allow has a content that was put out in again.
+func (dv *dive) allow(c int) {
+	delete(dv.banned, c)
+	dv.out(c, -1)
 }
 
 // release takes back what was settled of a session.
@@ -131,13 +168,13 @@ func (dv *dive) largest(sessions []int) int {
 func (dv *dive) end() {
 	ma := dv.ma
 	for c := range ma.sx.cols {
-		if c < len(dv.cost) {
-			ma.sx.cols[c].cost = dv.cost[c]
+		if c < len(dv.costs) {
+			ma.sx.cols[c].cost = dv.costs[c]
 		}
 	}
 	for c := range ma.rx.pool {
 		if col := ma.colOf(c); col >= 0 {
-			if ma.sx.cols[col].off && col >= len(dv.cost) {
+			if ma.sx.cols[col].off && col >= len(dv.costs) {
 				ma.sx.cols[col].cost -= dv.away
 			}
 			ma.sx.cols[col].off = false
@@ -146,16 +183,16 @@ func (dv *dive) end() {
 	ma.dives++
 }
 
-// within says that the linear program still costs no more than the goal's bound.
-func (ma *master) within() bool {
-	most := ma.proved()
+// least is what plans as good as the goal's bound cost at most.
+func (ma *master) least() float64 {
+	least := ma.proved()
 	if ma.goal.level == chemistry { // what each set wastes is rounded down
-		most = ma.rx.roundUp(most) + int64(ma.rx.waste)
+		least = ma.rx.roundUp(least) + int64(ma.rx.waste)
 	}
 	if ma.goal.target > 0 && ma.goal.finish > 0 {
-		most = max(most, ma.goal.target-1)
+		least = max(least, ma.goal.target-1)
 	}
-	return ma.sx.objective()*ma.per+float64(ma.paidFor()) <= float64(most)+1e-3
+	return float64(least) + 1e-3
 }
 
 // paidFor is what the level costs before anything is placed.

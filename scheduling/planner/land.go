@@ -9,7 +9,7 @@ import (
 // after another: where the runs of its contents cannot be placed as promised,
 // others are tried, and in the end what found no room goes back to the
 // relaxation to be placed later. It mixes no kit that is not mixed there.
-func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
+func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 	rx, m, s := pf.rx, sr.m, sr.s
 	ma.refresh()
 	for set, col := range ma.kit {
@@ -24,9 +24,23 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 	s.dryBy = sr.aim
 	given := make([]bool, len(m.rolls))
 	dv := ma.dive(sr.rng, stop)
+	if w := &sr.bestWorth; ma.dives%2 == 1 && ma.goal.level == runs && ma.goal.finish == 0 && sameAbove(w, &ma.goal.worth, runs) {
+		dv.most = max(dv.most, float64(w[runs]-1)+1e-3)
+	}
+	giveUp := ma.dives > 0 && sr.nearly(ma)
 	for _, cluster := range rx.clusters {
 		for try := 0; ; try++ {
 			dv.settle(cluster)
+			if dv.dead && giveUp {
+				dv.end()
+				for set, col := range ma.kit {
+					if sr.bd.shut[set] {
+						ma.sx.cols[col].off = false
+					}
+				}
+				clear(sr.bd.shut)
+				return false
+			}
 			now := slices.Clone(given)
 			var specs []spec
 			var promised int64
@@ -67,6 +81,13 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) {
 	sr.insertRest()
 	clear(sr.bd.shut)
 	sr.keep(s.value())
+	return true
+}
+
+// nearly says that the best plan is about as good as one of a master may be.
+func (sr *search) nearly(ma *master) bool {
+	level, w := max(ma.goal.level, 0), &sr.bestWorth
+	return sameAbove(w, &ma.goal.worth, level) && (level != runs || float64(w[runs]) <= ma.least()+2)
 }
 
 // holdOn places runs again without rolls that might be elsewhere, where held ones

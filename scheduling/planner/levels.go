@@ -198,6 +198,9 @@ func (im *improving) land(ma *master, try int) {
 	}
 }
 
+// mostDives is how often a plan of a relaxation is begun.
+const mostDives = 4
+
 // deepSplits is how often a level's goal is split after a landing, each time more.
 const deepSplits = 40
 
@@ -217,6 +220,11 @@ func (im *improving) deepen(try int) *master {
 	}
 	before := *w
 	return im.pf.deepen(&before, im.level, deepSplits<<try, func(ma *master) bool {
+		sr.landWhole(im.pf, ma, im.stop)
+		sr.accept()
+		if sr.bestWorth != before {
+			return true
+		}
 		sr.land(im.pf, ma, im.stop)
 		sr.accept()
 		return sr.bestWorth != before
@@ -228,8 +236,12 @@ func (sr *search) landIn(pf *proofs, ma *master, level int, stop func() bool) {
 	if level > chemistry {
 		ma = ma.fullest(stop)
 	}
-	sr.land(pf, ma, stop)
-	sr.accept()
+	for n := 0; n < mostDives && !stop(); n++ {
+		if sr.land(pf, ma, stop) {
+			sr.accept()
+			break
+		}
+	}
 	if sr.within || len(sr.m.rolls) < windowRolls {
 		return
 	}

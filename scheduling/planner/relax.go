@@ -41,6 +41,7 @@ type relaxation struct {
 	refused  map[string]bool    // choices of kits that no plan goes with
 	barred   map[string]*bars   // by choice of kits and values reached
 	solved   map[string]*master // by choice of kits and values above
+	lasts    map[string]*lastDays
 	pr       *pricing
 	learnt   [len(LevelNames)]map[countKey]*lesson // of splits
 }
@@ -146,7 +147,7 @@ const (
 // relax makes the relaxation; nil where the problem has too many sorts of
 // rolls or reels for it.
 func (bd *bounds) relax() *relaxation {
-	rx := &relaxation{m: bd.m, bd: bd, boxes: make(map[string]*box), keys: make(map[string]int), refused: make(map[string]bool), barred: make(map[string]*bars), solved: make(map[string]*master)}
+	rx := &relaxation{m: bd.m, bd: bd, boxes: make(map[string]*box), keys: make(map[string]int), refused: make(map[string]bool), barred: make(map[string]*bars), solved: make(map[string]*master), lasts: make(map[string]*lastDays)}
 	rx.splitSessions()
 	rx.sortRolls()
 	if len(rx.types) == 0 || len(rx.types) > mostTypes {

@@ -76,10 +76,13 @@ const mostNarrowings = 4
 // narrowed solves a goal with all barred that is known to be in no plan so good,
 // and then in none that is better than the target. Its bound is of the plans that
 // are: the goal's is that or the target.
-func (rx *relaxation) narrowed(g goal, expired func() bool) *master {
+func (rx *relaxation) narrowed(g goal, expired func() bool) (done *master) {
 	g.barred = rx.barredBy(&g)
 	ma := rx.master(g)
 	ma.solve(expired)
+	if g.finish > 0 && g.level == runs {
+		defer func() { done.barLast(expired) }()
+	}
 	if g.level == none || g.level == displaced || g.target <= 0 {
 		return ma
 	}
@@ -111,9 +114,13 @@ func (ma *master) barMore(expired func() bool) {
 		return
 	}
 	more := ma.li.barred.join(ma.bars(ma.goal.target - 1))
-	if more.count() == ma.li.barred.count() {
-		return
+	if more.count() > ma.li.barred.count() {
+		ma.barAlso(more, expired)
 	}
+}
+
+// barAlso bars more, and solves on.
+func (ma *master) barAlso(more *bars, expired func() bool) {
 	ma.li.barred = more
 	for c := range ma.rx.pool {
 		col := ma.colOf(c)
@@ -140,6 +147,7 @@ func (rx *relaxation) barredBy(g *goal) *bars {
 	last := max(g.upTo, g.level) - 1
 	if g.finish > 0 && g.level == runs {
 		last = runs // of which there are to be no more
+		inTime(func() { b = rx.lastDays(g).bars(rx, g.finish) })
 	}
 	for level := lateness; level <= last; level++ {
 		b = b.join(rx.barsAt(nil, g, level))

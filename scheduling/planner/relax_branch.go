@@ -95,7 +95,7 @@ func (rx *relaxation) prove(g goal, splits int, land func(*master) bool, expired
 			break
 		}
 		short := false
-		if inTime(func() { short = rx.short(c.kits, &g) }); short {
+		if inTime(func() { short = rx.short(c.kits, &g) || g.finish > 0 && rx.endsLater(c.kits, &g) }); short {
 			continue
 		}
 		if tried++; tried > mostChoices || expired() {

@@ -161,6 +161,33 @@ func (tr *tree) fill(ma *master, sets []int, cost int64) (int64, *master) {
 	return max(best, bound), leaf
 }
 
+// fewFillings is up to how many fillings of a set a goal below chemistry is looked at
+// for each.
+const fewFillings = 12
+
+// splitFilled is split for each way of filling some sets that wastes no more than what
+// is left for it, where there are few.
+func (tr *tree) splitFilled(ma *master, sets []int, left int64) (bool, *master) {
+	rx := ma.rx
+	if len(sets) == 0 || ma.goal.kits == nil || rx.waste != len(rx.m.waste) || rx.whole(ma) >= ma.goal.target {
+		return tr.split(ma)
+	}
+	areas, fillings := ma.fillings(sets[0], 0, left-rx.leastWaste(sets[1:]))
+	if areas == nil || len(fillings) > fewFillings {
+		return tr.split(ma)
+	}
+	proved := true
+	for _, f := range fillings {
+		c := ma.filled(sets[0], areas, f.counts, tr.splits, tr.expired)
+		ok, leaf := tr.splitFilled(c, sets[1:], left-f.wasted)
+		if !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()) {
+			return false, leaf
+		}
+		proved = proved && ok
+	}
+	return proved, nil
+}
+
 // filled is the master with a set filled in one way: rows for the counts that are
 // not so by themselves.
 func (ma *master) filled(set int, areas, counts []int64, nodes *int, expired func() bool) *master {
@@ -195,6 +222,17 @@ const mostFullest = 4
 // rolls, in the way that costs least of those that waste least, or itself where
 // there is none.
 func (ma *master) fullest(expired func() bool) *master {
+	if ma.full != nil {
+		return ma.full
+	}
+	full := ma.fill(expired)
+	if !expired() {
+		ma.full = full
+	}
+	return full
+}
+
+func (ma *master) fill(expired func() bool) *master {
 	rx := ma.rx
 	left := ma.goal.worth[chemistry] - ma.paid
 	if ma.goal.kits == nil || rx.waste != len(rx.m.waste) || left < 0 {

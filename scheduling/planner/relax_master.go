@@ -65,7 +65,8 @@ type master struct {
 	last   int64 // what the last round proved
 	rounds int
 	dives  int
-	half   bool // of a goal that was split
+	half   bool    // of a goal that was split
+	full   *master // with sets filled in whole rolls, once that was asked for
 }
 
 const inactive = 1e15

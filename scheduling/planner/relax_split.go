@@ -21,7 +21,7 @@ func (ma *master) deepen(splits *int, land func(*master) bool, expired func() bo
 		if try.goal.target = bound + 1; ma.goal.finish > 0 {
 			try.goal.target = ma.goal.target // all or nothing
 		}
-		ok, leaf := tr.split(&try)
+		ok, leaf := tr.splitFilled(&try, rx.wasters(), ma.goal.worth[chemistry]-ma.paid)
 		if !ok {
 			return bound, leaf
 		}
@@ -85,13 +85,23 @@ func (tr *tree) split(ma *master) (bool, *master) {
 	if ma.rx.whole(ma) >= ma.goal.target {
 		return true, nil
 	}
-	cuts := ma.fractional()
+	if ma.goal.finish > 0 {
+		if crowd, found := ma.crowd(); found {
+			return tr.apart(ma, crowd)
+		}
+	}
+	cuts := ma.fractional(countRolls)
 	if len(cuts) == 0 {
 		tr.leaves++
-		if tr.land != nil && tr.leaves < mostLeaves && !tr.land(ma) {
+		if tr.land != nil && tr.leaves < mostLeaves && tr.land(ma) {
+			return false, ma
+		}
+		if tr.land == nil {
+			return false, ma
+		}
+		if cuts = ma.fractional(countShare); len(cuts) == 0 || tr.leaves >= mostLeaves {
 			return false, nil
 		}
-		return false, ma
 	}
 	best, ok := tr.choose(ma, cuts)
 	if !ok {
@@ -121,6 +131,35 @@ func (tr *tree) split(ma *master) (bool, *master) {
 		}
 		proved = proved && ok
 		halves[i].ma = nil
+	}
+	return proved, nil
+}
+
+// apart proves that the goal is not below the target, given that some rolls are not
+// all where the program has them: either one of the first is not, or it is and one of
+// the others is not.
+func (tr *tree) apart(ma *master, crowd []cut) (bool, *master) {
+	rx := ma.rx
+	proved := true
+	for n, c := range crowd {
+		if *tr.splits--; *tr.splits < 0 || tr.expired() {
+			return false, nil
+		}
+		h := ma.child(rx.row(c.key, 1, int64(c.value)-1))
+		h.generate(childPivots, childRounds, tr.expired)
+		h.barMore(tr.expired)
+		ok, leaf := tr.split(h)
+		if !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()) {
+			return false, leaf
+		}
+		if proved = proved && ok; n == len(crowd)-1 {
+			break
+		}
+		ma = ma.child(rx.row(c.key, -1, -int64(c.value)))
+		ma.generate(childPivots, childRounds, tr.expired)
+		if rx.whole(ma) >= ma.goal.target {
+			break
+		}
 	}
 	return proved, nil
 }
@@ -192,7 +231,7 @@ func spread(cuts []cut, n int) []cut {
 	}
 	var out []cut
 	for i := 0; len(out) < n && i < len(cuts); i++ {
-		for s := countProcess; s <= countRolls; s++ {
+		for s := countProcess; s <= countShare; s++ {
 			if i < len(bySort[s]) && len(out) < n {
 				out = append(out, bySort[s][i])
 			}

@@ -19,6 +19,8 @@ const (
 	countSession        // runs of a process in a session
 	countLead           // runs of a lead in a session
 	countRolls          // rolls of a type in a session
+	countSet            // runs by a set in a session
+	countShare          // rolls of a type by a set in a session
 )
 
 // A countKey names a count; what a and b are depends on the sort.
@@ -47,6 +49,7 @@ func (ma *master) counts() map[countKey]float64 {
 			out[countKey{countProcess, process, 0}] += n
 			out[countKey{countSession, process, int64(co.sess)}] += n
 			out[countKey{countLead, int64(lead), int64(co.sess)}] += n
+			out[countKey{countSet, int64(l.set), int64(co.sess)}] += n
 		}
 		for _, it := range co.items {
 			n := x * float64(it.n)
@@ -54,6 +57,7 @@ func (ma *master) counts() map[countKey]float64 {
 				out[countKey{countFill, int64(it.set), rx.types[it.typ].area}] += n
 			}
 			out[countKey{countRolls, int64(it.typ), int64(co.sess)}] += n
+			out[countKey{countShare, int64(it.typ*len(rx.sets) + it.set), int64(co.sess)}] += n
 		}
 	}
 	return out
@@ -65,18 +69,23 @@ type cut struct {
 	value float64
 }
 
-// fractional are the counts that are not whole, in a fixed order.
-func (ma *master) fractional() []cut {
+// fractional are the counts, of the sorts up to one, that are not whole, in a fixed
+// order.
+func (ma *master) fractional(upTo int) []cut {
 	var out []cut
 	for k, v := range ma.counts() {
-		if math.Abs(v-math.Round(v)) >= 0.01 {
+		if k.sort <= upTo && math.Abs(v-math.Round(v)) >= 0.01 {
 			out = append(out, cut{k, v})
 		}
 	}
-	slices.SortFunc(out, func(x, y cut) int {
+	sortCuts(out)
+	return out
+}
+
+func sortCuts(cuts []cut) {
+	slices.SortFunc(cuts, func(x, y cut) int {
 		return cmp.Or(cmp.Compare(x.key.sort, y.key.sort), cmp.Compare(x.key.a, y.key.a), cmp.Compare(x.key.b, y.key.b))
 	})
-	return out
 }
 
 // row is the row of a count: no more of it than a number, or with a sign of −1 no
@@ -111,6 +120,13 @@ func (rx *relaxation) row(k countKey, sign, limit int64) resource {
 				r.perRoll[t] = sign
 			}
 		}
+	case countSet:
+		r.sets = []int{int(k.a)}
+		r.perRun = func(*offer) int64 { return sign }
+	case countShare:
+		r.sets = []int{int(k.a) % len(rx.sets)}
+		r.perRoll = make([]int64, len(rx.types))
+		r.perRoll[int(k.a)/len(rx.sets)] = sign
 	case countRolls:
 		r.perRoll = make([]int64, len(rx.types))
 		r.perRoll[k.a] = sign
@@ -140,7 +156,7 @@ func (rx *relaxation) ofContent(r *resource, co *content) int64 {
 func (ma *master) trimmed(room float64) *master {
 	c := *ma
 	c.sx = ma.sx.clone()
-	c.sum, c.dives = nil, 0
+	c.sum, c.dives, c.full = nil, 0, nil
 	content := make([]int, len(c.sx.cols))
 	for j := range content {
 		content[j] = -1
@@ -174,7 +190,7 @@ func (ma *master) trimmed(room float64) *master {
 func (ma *master) child(row resource) *master {
 	rx := ma.rx
 	c := *ma
-	c.col, c.sum, c.rounds, c.dives = slices.Clone(ma.col), nil, 0, 0
+	c.col, c.sum, c.rounds, c.dives, c.full = slices.Clone(ma.col), nil, 0, 0, nil
 	c.pr, c.half, c.step, c.last = prices{}, true, nil, 0
 	at := len(ma.li.rows)
 	c.li.rows = append(slices.Clip(ma.li.rows), row)

@@ -1,0 +1,251 @@
+package planner
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Where all film is to be dry at an instant, what is held to the last days leaves
+// little time for more. Which rolls could still be there is told by endings, for those
+// that the relaxation would have there.
+
+// lastDays are the days on which film might hang last, for plans of some worth and by
+// some choice of kits.
+type lastDays struct {
+	usable []bool // sets
+	days   []lastDay
+}
+
+// A lastDay is sessions that overlap, with what is held to them.
+type lastDay struct {
+	span
+	sess []int
+	held [][]int
+	// By type of roll and session: the last finish at which none of the type can be
+	// there, and the first at which one can or nothing else is known.
+	cannot, can map[[2]int]int64
+}
+
+const (
+	lastNodes    = 1_500 // runs that are tried for one ending
+	mostBarrings = 8     // how often a program is solved again without what cannot be there
+)
+
+// lastDays finds the days for a goal.
+func (rx *relaxation) lastDays(g *goal) *lastDays {
+	key := fmt.Sprint(g.kits, g.worth[:finish])
+	if ld, ok := rx.lasts[key]; ok {
+		return ld
+	}
+	bd := rx.bd
+	ld := &lastDays{usable: make([]bool, len(rx.sets))}
+	for s := range ld.usable {
+		ld.usable[s] = g.kits == nil || g.kits[s] != shut
+	}
+	if bd.m.leadsLast() {
+		must := bd.mustPlace(&g.worth)
+		for _, c := range bd.clusters(nil) {
+			d := lastDay{span: c.span, sess: c.sessions, cannot: make(map[[2]int]int64), can: make(map[[2]int]int64)}
+			for _, s := range c.sessions {
+				d.held = append(d.held, bd.heldTo(s, must))
+			}
+			ld.days = append(ld.days, d)
+		}
+	}
+	rx.lasts[key] = ld
+	return ld
+}
+
+// endsLater says that by a choice of kits what is held to the last days alone is dry
+// later than the goal has it.
+func (rx *relaxation) endsLater(kits []choice, g *goal) bool {
+	of := *g
+	of.kits = kits
+	ld := rx.lastDays(&of)
+	for d := range ld.days {
+		day := &ld.days[d]
+		if at := [2]int{-1, -1}; !ld.known(day, at, g.finish, func() bool {
+			return day.to+rx.slowest() <= g.finish || ld.fits(rx, day, make([][]int, len(day.sess)), g.finish)
+		}) {
+			return true
+		}
+	}
+	return false
+}
+
+// known is whether something can be by an instant, worked out unless that is known.
+func (ld *lastDays) known(d *lastDay, of [2]int, finish int64, can func() bool) bool {
+	if last, ok := d.cannot[of]; ok && last >= finish {
+		return false
+	}
+	if first, ok := d.can[of]; ok && first <= finish {
+		return true
+	}
+	if !can() {
+		d.cannot[of] = finish
+		return false
+	}
+	d.can[of] = finish
+	return true
+}
+
+// bars are what is known to be in no plan that finishes by an instant.
+func (ld *lastDays) bars(rx *relaxation, finish int64) *bars {
+	b := &bars{sessions: len(rx.sess), out: make([]bool, len(rx.types)*len(rx.sess))}
+	for d := range ld.days {
+		for at, last := range ld.days[d].cannot {
+			if last >= finish && at[0] >= 0 {
+				b.out[at[0]*b.sessions+at[1]] = true
+				b.n++
+			}
+		}
+	}
+	return b
+}
+
+// takes says whether a roll of a type could be in a session beside what is held to its
+// day, all dry by an instant, as far as that is known.
+func (ld *lastDays) takes(rx *relaxation, d *lastDay, t, i int, finish int64) bool {
+	m := rx.m
+	roll := rx.types[t].rolls[0]
+	for _, r := range rx.types[t].rolls {
+		if m.rolls[r].in < m.rolls[roll].in {
+			roll = r
+		}
+	}
+	more := make([][]int, len(d.sess))
+	more[slices.Index(d.sess, rx.sess[i].index)] = []int{roll}
+	return ld.known(d, [2]int{t, i}, finish, func() bool { return ld.fits(rx, d, more, finish) })
+}
+
+// fits says whether more rolls, by session, could be there beside what is held to a
+// day, all dry by an instant, as far as that is known.
+func (ld *lastDays) fits(rx *relaxation, d *lastDay, more [][]int, finish int64) bool {
+	var sess []int
+	var rolls [][]int
+	for k, s := range d.sess {
+		if list := append(slices.Clip(d.held[k]), more[k]...); len(list) > 0 {
+			sess, rolls = append(sess, s), append(rolls, list)
+		}
+	}
+	rx.spent += 20_000
+	e := rx.bd.endingOf(sess, rolls, ld.usable, finish+1, lastNodes)
+	if e == nil {
+		return true
+	}
+	v := e.solve()
+	rx.spent += int64(lastNodes-e.nodes) * 2_000
+	return v <= finish
+}
+
+// crowd are rolls on one of the last days that there is no time for together, the
+// program having them there; none where there is none.
+func (ma *master) crowd() (out []cut, found bool) {
+	rx := ma.rx
+	inTime(func() {
+		ld := rx.lastDays(&ma.goal)
+		in := ma.rollsIn()
+		for d := range ld.days {
+			day := &ld.days[d]
+			if day.to+rx.slowest() <= ma.goal.finish {
+				continue
+			}
+			var extra []cut
+			for _, c := range in {
+				k := slices.Index(day.sess, rx.sess[int(c.key.b)].index)
+				if k < 0 || slices.ContainsFunc(day.held[k], func(r int) bool { return rx.typeOf[r] == int(c.key.a) }) {
+					continue
+				}
+				if n := math.Floor(min(c.value, float64(rx.types[c.key.a].n)) + 1e-6); n > 0 {
+					extra = append(extra, cut{c.key, n})
+				}
+			}
+			rolls := func() [][]int {
+				more := make([][]int, len(day.sess))
+				for _, c := range extra {
+					k := slices.Index(day.sess, rx.sess[int(c.key.b)].index)
+					more[k] = append(more[k], rx.types[c.key.a].rolls[:int(c.value)]...)
+				}
+				return more
+			}
+			if ld.fits(rx, day, rolls(), ma.goal.finish) {
+				continue
+			}
+			found = true
+			for i := 0; i < len(extra); { // fewer, as long as they do not fit
+				extra[i].value--
+				if ld.fits(rx, day, rolls(), ma.goal.finish) {
+					extra[i].value++
+					i++
+				} else if extra[i].value == 0 {
+					extra = slices.Delete(extra, i, i+1)
+				}
+			}
+			out = extra
+			return
+		}
+	})
+	return out, found
+}
+
+// slowest is the longest that a roll's fastest cabinet takes.
+func (rx *relaxation) slowest() (out int64) {
+	for i := range rx.m.rolls {
+		out = max(out, rx.m.rolls[i].fastest%never)
+	}
+	return out
+}
+
+// barLast bars what there is no time for beside what is held to the last days, as far
+// as the program has any of it there, and solves on.
+func (ma *master) barLast(expired func() bool) {
+	rx, g := ma.rx, &ma.goal
+	inTime(func() {
+		ld := rx.lastDays(g)
+		for range mostBarrings {
+			if rx.whole(ma) >= g.target || expired() {
+				return
+			}
+			more := ma.noTime(ld)
+			if more.count() == 0 {
+				return
+			}
+			ma.barAlso(ma.li.barred.join(more), expired)
+		}
+	})
+}
+
+// noTime are bars of what the program has on the last days, but they have no time for.
+func (ma *master) noTime(ld *lastDays) *bars {
+	rx := ma.rx
+	out := &bars{sessions: len(rx.sess), out: make([]bool, len(rx.types)*len(rx.sess))}
+	slowest := rx.slowest()
+	for _, cut := range ma.rollsIn() {
+		t, i := int(cut.key.a), int(cut.key.b)
+		for d := range ld.days {
+			day := &ld.days[d]
+			k := slices.Index(day.sess, rx.sess[i].index)
+			if k < 0 || day.to+slowest <= ma.goal.finish || slices.ContainsFunc(day.held[k], func(r int) bool { return rx.typeOf[r] == t }) {
+				continue
+			}
+			if !ld.takes(rx, day, t, i, ma.goal.finish) {
+				out.out[t*out.sessions+i] = true
+				out.n++
+			}
+		}
+	}
+	return out
+}
+
+// rollsIn are how many rolls of each type each session has.
+func (ma *master) rollsIn() []cut {
+	var out []cut
+	for k, v := range ma.counts() {
+		if k.sort == countRolls {
+			out = append(out, cut{k, v})
+		}
+	}
+	sortCuts(out)
+	return out
+}
