@@ -27,7 +27,7 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 	if w := &sr.bestWorth; ma.dives%2 == 1 && ma.goal.level == runs && ma.goal.finish == 0 && sameAbove(w, &ma.goal.worth, runs) {
 		dv.most = max(dv.most, float64(w[runs]-1)+1e-3)
 	}
-	giveUp := ma.dives > 0 && sr.nearly(ma)
+	giveUp := ma.dives > 0 && len(m.rolls) >= windowRolls && sr.nearly(ma)
 	for _, cluster := range rx.clusters {
 		for try := 0; ; try++ {
 			dv.settle(cluster)

@@ -161,6 +161,11 @@ func (im *improving) steps(try int, share *int64, before *worth) bool {
 	} else if try%4 < 3 {
 		sr.bd.soft = sr.m.softness([]int64{4, 12, 1}[try%4])
 	}
+	if level == finish && !sr.within {
+		ok := sr.wander(pf, steps, im.stop)
+		sr.past = sr.past[:0]
+		return ok || !sr.expired()
+	}
 	sr.settleDown()
 	ok := sr.run(steps, func(w *worth) bool { return !sameAbove(w, before, level) || w[level] <= pf.bound(w, level) })
 	sr.bd.soft, sr.past = nil, sr.past[:0]
@@ -220,11 +225,6 @@ func (im *improving) deepen(try int) *master {
 	}
 	before := *w
 	return im.pf.deepen(&before, im.level, deepSplits<<try, func(ma *master) bool {
-		sr.landWhole(im.pf, ma, im.stop)
-		sr.accept()
-		if sr.bestWorth != before {
-			return true
-		}
 		sr.land(im.pf, ma, im.stop)
 		sr.accept()
 		return sr.bestWorth != before

@@ -7,23 +7,28 @@ import (
 
 // What is dry last is in few sessions, and mostly little has to be moved for it to be
 // dry sooner. A polish goes through such moves one by one: the runs of that day in
-// another order, one of them in another session, one of its rolls in another run. The
-// days it concerns get new timetables, and the first that makes the plan better stands.
+// another order; one of them in another session, or by another set; one of its rolls in
+// another run, or for another roll; a run for one of another session, or a roll that
+// another makes room for. The days it concerns get new timetables, and the first that
+// makes the plan better stands.
 type polish struct {
 	sr      *search
+	bd      *bounds
 	stop    func() bool
 	plan    []*batch
 	worth   worth
-	cluster []int  // by session
-	specs   []spec // the plan as it might be
-	moved   []int  // batches that are not as they were
+	cluster []int   // by session
+	specs   []spec  // the plan as it might be
+	last    []int64 // by roll: the latest end of a run with which it is no later
+	moved   []int   // batches that are not as they were
 	work    int64
 	left    int // attempts
 }
 
 const (
-	polishNodes    = 200 // starts that are tried for one timetable
-	polishAttempts = 600 // moves that are tried to better one plan
+	polishNodes    = 200   // starts that are tried for one timetable
+	wanderAttempts = 600   // the same, where it is not the best
+	polishAttempts = 8_000 // moves that are tried to better one plan
 )
 
 // A change is what a batch might be instead.
@@ -34,27 +39,79 @@ type change struct {
 
 // polish betters the finish of the best plan, until nothing does or stop says so.
 func (sr *search) polish(pf *proofs, stop func() bool) {
+	sr.take(sr.best)
+	sr.polishOn(pf, polishAttempts, stop)
+	sr.take(sr.best)
+}
+
+// polishOn betters the finish of the plan in the state.
+func (sr *search) polishOn(pf *proofs, attempts int, stop func() bool) {
+	if pf.bd.alone == nil { // there was no time to look at rolls alone
+		return
+	}
 	clusterOf := make([]int, len(sr.m.sess))
 	for k, c := range pf.bd.clusters(nil) {
 		for _, s := range c.sessions {
 			clusterOf[s] = k
 		}
 	}
-	for better := true; better && !stop() && sr.bestWorth[finish] > pf.bound(&sr.bestWorth, finish); {
-		sr.take(sr.best)
-		po := polish{sr: sr, stop: stop, plan: sr.batches(), worth: sr.bestWorth, cluster: clusterOf, left: polishAttempts}
-		better = len(po.plan) > 0 && po.sooner()
+	for better := true; better && !stop(); {
+		w := sr.s.value()
+		if w[finish] <= pf.bound(&w, finish) {
+			return
+		}
+		best := sr.bestWorth
+		po := polish{sr: sr, bd: pf.bd, stop: stop, plan: sr.batches(), worth: w, cluster: clusterOf, left: attempts}
+		if better = len(po.plan) > 0 && po.sooner(); sr.bestWorth != best {
+			sr.take(sr.best)
+		}
 		if pf.rx != nil {
 			pf.rx.spent += po.work
 		}
 		sr.aim, sr.s.dryBy, sr.s.hangBy = 0, 0, hangFast
 	}
-	sr.take(sr.best)
+}
+
+// wanderSteps is how many steps are taken from the best plan, to others as good but
+// for the finish, before one of them is polished.
+const wanderSteps = 15
+
+// wander looks for a plan that finishes sooner near others that are as good above. It
+// says whether it ended by itself.
+func (sr *search) wander(pf *proofs, steps int64, stop func() bool) bool {
+	for end := sr.step + steps; sr.step < end && !stop(); {
+		before := sr.bestWorth
+		if before[finish] <= pf.bound(&before, finish) {
+			return true
+		}
+		sr.settleDown()
+		for i := range sr.past {
+			sr.past[i][finish] = never
+		}
+		if !sr.run(min(wanderSteps, end-sr.step), func(w *worth) bool { return *w != before }) {
+			return false
+		}
+		if sr.bestWorth != before {
+			sr.polish(pf, stop)
+			if !sameAbove(&sr.bestWorth, &before, finish) {
+				return true
+			}
+			continue
+		}
+		sr.ruinNothing()
+		if sr.rebuild(byDue, false); sr.s.value() != sr.bestWorth {
+			if w := sr.s.value(); sameAbove(&w, &before, finish) {
+				sr.polishOn(pf, wanderAttempts, stop)
+			}
+		}
+	}
+	return !sr.expired()
 }
 
 // sooner looks for one move that makes the plan better, and makes it.
 func (po *polish) sooner() bool {
-	s, m := po.sr.s, po.sr.m
+	s := po.sr.s
+	po.last = make([]int64, len(po.sr.m.rolls))
 	for _, b := range po.plan {
 		po.specs = append(po.specs, po.specOf(b))
 	}
@@ -69,20 +126,9 @@ func (po *polish) sooner() bool {
 	if po.with(change{here[0], po.specs[here[0]]}) { // as they are, in another order
 		return true
 	}
-	for _, i := range here {
-		for sess := range m.sess {
-			to := po.specs[i]
-			if sess == to.sess || slices.ContainsFunc(to.rolls, func(r int) bool { return !m.rolls[r].open[sess] }) {
-				continue
-			}
-			if to.sess = sess; po.over() || po.with(change{i, to}) {
-				return !po.over()
-			}
-		}
-	}
-	for _, i := range here {
-		for _, r := range po.plan[i].rolls {
-			if po.over() || po.give(i, r) {
+	for _, way := range []func(i int) bool{po.elsewhere, po.otherwise, po.giveAny, po.swapAny, po.trade, po.giveOn} {
+		for _, i := range here {
+			if po.over() || way(i) {
 				return !po.over()
 			}
 		}
@@ -90,20 +136,163 @@ func (po *polish) sooner() bool {
 	return false
 }
 
+// opens says that all rolls of a run may be in a session, and no later there, taken
+// alone, than they are.
+func (po *polish) opens(i, sess int) bool {
+	b := po.plan[i]
+	for n, r := range b.rolls {
+		if !po.timely(r, b.end+po.sr.m.cabs[b.cabs[n]].dry, sess) {
+			return false
+		}
+	}
+	return true
+}
+
+// timely says that a roll that is dry at an instant may be in a session, and no later
+// there, taken alone.
+func (po *polish) timely(r int, dry int64, sess int) bool {
+	ro := &po.sr.m.rolls[r]
+	return ro.open[sess] && ro.late(po.bd.look(r).at[sess]) <= ro.late(dry)
+}
+
+// dryOf is when the nth roll of a batch is dry.
+func (po *polish) dryOf(i, n int) int64 {
+	b := po.plan[i]
+	return b.end + po.sr.m.cabs[b.cabs[n]].dry
+}
+
+// elsewhere moves a run to another session.
+func (po *polish) elsewhere(i int) bool {
+	for sess := range po.sr.m.sess {
+		if to := po.specs[i]; sess != to.sess && po.opens(i, sess) {
+			if to.sess = sess; po.over() || po.with(change{i, to}) {
+				return !po.over()
+			}
+		}
+	}
+	return false
+}
+
+// otherwise has a run, or one of its day, use another set.
+func (po *polish) otherwise(i int) bool {
+	m := po.sr.m
+	for _, set := range m.setsOf[m.class[po.plan[i].class].process] {
+		if to := po.specs[i]; set != to.set && !po.over() {
+			if to.set = set; po.fits(&to) && po.with(change{i, to}) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// trade moves a run to another session, and one of the runs there to any other.
+func (po *polish) trade(i int) bool {
+	for j, o := range po.plan {
+		if j == i || o.sess == po.plan[i].sess || !po.opens(i, o.sess) {
+			continue
+		}
+		for sess := range po.sr.m.sess {
+			if sess == o.sess || !po.opens(j, sess) {
+				continue
+			}
+			one, other := po.specs[i], po.specs[j]
+			one.sess, other.sess = o.sess, sess
+			if po.over() || po.with(change{i, one}, change{j, other}) {
+				return !po.over()
+			}
+		}
+	}
+	return false
+}
+
+// giveAny moves a roll of a run to another.
+func (po *polish) giveAny(i int) bool {
+	for n := range po.plan[i].rolls {
+		if po.over() || po.give(i, n) {
+			return !po.over()
+		}
+	}
+	return false
+}
+
+// swapAny exchanges a roll of a run for one of another.
+func (po *polish) swapAny(i int) bool {
+	for n, r := range po.plan[i].rolls {
+		for j, b := range po.plan {
+			if j == i || !po.joins(r, j) || !po.timely(r, po.dryOf(i, n), b.sess) {
+				continue
+			}
+			for k, q := range b.rolls {
+				if !po.joins(q, i) || !po.timely(q, po.dryOf(j, k), po.plan[i].sess) || po.sr.m.rolls[q].typ == po.sr.m.rolls[r].typ {
+					continue
+				}
+				one, other := po.without(i, r, q), po.without(j, q, r)
+				if po.over() || po.fits(&one) && po.fits(&other) && po.with(change{i, one}, change{j, other}) {
+					return !po.over()
+				}
+			}
+		}
+	}
+	return false
+}
+
+// giveOn moves a roll of a run to another, which makes room by a roll that it moves on.
+func (po *polish) giveOn(i int) bool {
+	for n, r := range po.plan[i].rolls {
+		for j, b := range po.plan {
+			if j == i || !po.joins(r, j) || !po.timely(r, po.dryOf(i, n), b.sess) {
+				continue
+			}
+			for k, q := range b.rolls {
+				more := po.without(j, q, r)
+				if !po.fits(&more) {
+					continue
+				}
+				for l, c := range po.plan {
+					if l == i || l == j || !po.joins(q, l) || !po.timely(q, po.dryOf(j, k), c.sess) {
+						continue
+					}
+					last := po.without(l, -1, q)
+					if po.over() || po.fits(&last) && po.with(change{i, po.without(i, r, -1)}, change{j, more}, change{l, last}) {
+						return !po.over()
+					}
+				}
+			}
+		}
+	}
+	return false
+}
+
+// joins says that a roll may be in the runs of a batch, as far as its class goes.
+func (po *polish) joins(r, i int) bool {
+	m, b := po.sr.m, po.plan[i]
+	return b.class == m.rolls[r].class || m.share(b.class, m.rolls[r].class)
+}
+
+// without is a run without a roll, and with another; −1 for none.
+func (po *polish) without(i, r, with int) spec {
+	sp := po.specs[i]
+	sp.rolls = slices.DeleteFunc(slices.Clone(sp.rolls), func(o int) bool { return o == r })
+	if with >= 0 {
+		sp.rolls = append(sp.rolls, with)
+	}
+	po.limit(&sp)
+	return sp
+}
+
 // over says that the plan has had its part of the work.
 func (po *polish) over() bool { return po.left < 0 || po.stop() }
 
 // give moves a roll of one batch to another.
-func (po *polish) give(i, r int) bool {
-	m := po.sr.m
+func (po *polish) give(i, n int) bool {
+	r := po.plan[i].rolls[n]
 	for j, b := range po.plan {
-		if j == i || !m.rolls[r].open[b.sess] || b.class != m.rolls[r].class && !m.share(b.class, m.rolls[r].class) {
+		if j == i || !po.joins(r, j) || !po.timely(r, po.dryOf(i, n), b.sess) {
 			continue
 		}
-		less, more := po.specs[i], po.specs[j]
-		less.rolls = slices.DeleteFunc(slices.Clone(less.rolls), func(o int) bool { return o == r })
-		more.rolls = append(slices.Clone(more.rolls), r)
-		if po.over() || po.fits(&more) && po.with(change{i, less}, change{j, more}) {
+		more := po.without(j, -1, r)
+		if po.over() || po.fits(&more) && po.with(change{i, po.without(i, r, -1)}, change{j, more}) {
 			return !po.over()
 		}
 	}
@@ -121,13 +310,23 @@ func (po *polish) fits(sp *spec) bool {
 // specOf is a batch without its times, which is to be no later for any of its rolls.
 func (po *polish) specOf(b *batch) spec {
 	m := po.sr.m
-	sp := spec{sess: b.sess, set: b.set, rolls: b.rolls, last: never}
 	for i, r := range b.rolls {
+		po.last[r] = never
 		if ro := &m.rolls[r]; ro.due < never {
-			sp.last = min(sp.last, ro.due+days(b.end+m.cabs[b.cabs[i]].dry, ro.due)*day-ro.fastest)
+			po.last[r] = ro.due + days(b.end+m.cabs[b.cabs[i]].dry, ro.due)*day - ro.fastest
 		}
 	}
+	sp := spec{sess: b.sess, set: b.set, rolls: b.rolls}
+	po.limit(&sp)
 	return sp
+}
+
+// limit has a run end before any of its rolls is later than it was.
+func (po *polish) limit(sp *spec) {
+	sp.last = never
+	for _, r := range sp.rolls {
+		sp.last = min(sp.last, po.last[r])
+	}
 }
 
 // with makes a change of some batches, tries it, and takes it back unless it stands.
@@ -191,7 +390,9 @@ func (po *polish) attempt() bool {
 			return false
 		}
 	}
-	sr.keep(s.value())
-	sr.tighten()
+	w := s.value()
+	if sr.keep(w); w.less(&sr.bestWorth) {
+		sr.tighten()
+	}
 	return true
 }

@@ -90,18 +90,13 @@ func (tr *tree) split(ma *master) (bool, *master) {
 			return tr.apart(ma, crowd)
 		}
 	}
-	cuts := ma.fractional(countRolls)
+	cuts := ma.fractional()
 	if len(cuts) == 0 {
 		tr.leaves++
-		if tr.land != nil && tr.leaves < mostLeaves && tr.land(ma) {
-			return false, ma
-		}
-		if tr.land == nil {
-			return false, ma
-		}
-		if cuts = ma.fractional(countShare); len(cuts) == 0 || tr.leaves >= mostLeaves {
+		if tr.land != nil && tr.leaves < mostLeaves && !tr.land(ma) {
 			return false, nil
 		}
+		return false, ma
 	}
 	best, ok := tr.choose(ma, cuts)
 	if !ok {
@@ -231,7 +226,7 @@ func spread(cuts []cut, n int) []cut {
 	}
 	var out []cut
 	for i := 0; len(out) < n && i < len(cuts); i++ {
-		for s := countProcess; s <= countShare; s++ {
+		for s := countProcess; s <= countRolls; s++ {
 			if i < len(bySort[s]) && len(out) < n {
 				out = append(out, bySort[s][i])
 			}

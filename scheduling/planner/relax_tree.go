@@ -19,8 +19,6 @@ const (
 	countSession        // runs of a process in a session
 	countLead           // runs of a lead in a session
 	countRolls          // rolls of a type in a session
-	countSet            // runs by a set in a session
-	countShare          // rolls of a type by a set in a session
 )
 
 // A countKey names a count; what a and b are depends on the sort.
@@ -49,7 +47,6 @@ func (ma *master) counts() map[countKey]float64 {
 			out[countKey{countProcess, process, 0}] += n
 			out[countKey{countSession, process, int64(co.sess)}] += n
 			out[countKey{countLead, int64(lead), int64(co.sess)}] += n
-			out[countKey{countSet, int64(l.set), int64(co.sess)}] += n
 		}
 		for _, it := range co.items {
 			n := x * float64(it.n)
@@ -57,7 +54,6 @@ func (ma *master) counts() map[countKey]float64 {
 				out[countKey{countFill, int64(it.set), rx.types[it.typ].area}] += n
 			}
 			out[countKey{countRolls, int64(it.typ), int64(co.sess)}] += n
-			out[countKey{countShare, int64(it.typ*len(rx.sets) + it.set), int64(co.sess)}] += n
 		}
 	}
 	return out
@@ -69,12 +65,11 @@ type cut struct {
 	value float64
 }
 
-// fractional are the counts, of the sorts up to one, that are not whole, in a fixed
-// order.
-func (ma *master) fractional(upTo int) []cut {
+// fractional are the counts that are not whole, in a fixed order.
+func (ma *master) fractional() []cut {
 	var out []cut
 	for k, v := range ma.counts() {
-		if k.sort <= upTo && math.Abs(v-math.Round(v)) >= 0.01 {
+		if math.Abs(v-math.Round(v)) >= 0.01 {
 			out = append(out, cut{k, v})
 		}
 	}
@@ -120,13 +115,6 @@ func (rx *relaxation) row(k countKey, sign, limit int64) resource {
 				r.perRoll[t] = sign
 			}
 		}
-	case countSet:
-		r.sets = []int{int(k.a)}
-		r.perRun = func(*offer) int64 { return sign }
-	case countShare:
-		r.sets = []int{int(k.a) % len(rx.sets)}
-		r.perRoll = make([]int64, len(rx.types))
-		r.perRoll[int(k.a)/len(rx.sets)] = sign
 	case countRolls:
 		r.perRoll = make([]int64, len(rx.types))
 		r.perRoll[k.a] = sign
