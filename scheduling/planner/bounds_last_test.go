@@ -16,7 +16,7 @@ func TestEndingIsExact(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(10, 10))
 	placed := 0
-	for round := range 150 {
+	for round := range 400 {
 		m := compile(heldWeek(rng))
 		bd := newBounds(m, nil)
 		must, usable := make([]bool, len(m.rolls)), make([]bool, len(m.sets))
@@ -26,7 +26,7 @@ func TestEndingIsExact(t *testing.T) {
 		for i := range usable {
 			usable[i] = rng.IntN(4) > 0
 		}
-		e := bd.ending([]int{0, 1}, must, usable, never)
+		e := bd.ending([]int{0, 1, 2}, must, usable, never)
 		if e == nil {
 			continue
 		}
@@ -50,8 +50,8 @@ func TestEndingIsExact(t *testing.T) {
 			placed++
 		}
 	}
-	if placed < 50 {
-		t.Errorf("only %d of 150 could be placed at all", placed)
+	if placed < 150 {
+		t.Errorf("only %d of 400 could be placed at all", placed)
 	}
 }
 
@@ -97,7 +97,7 @@ func soonestEnd(s *state, usable []bool, left []int, finish int64) int64 {
 	return best
 }
 
-// heldWeek is a problem of few rolls, each held to one of two sessions.
+// heldWeek is a problem of few rolls, each held to one of three sessions.
 func heldWeek(rng *rand.Rand) *Problem {
 	at := func(minutes int) time.Time {
 		return time.Date(2030, 1, 7, 18, minutes, 0, 0, time.UTC)
@@ -108,7 +108,7 @@ func heldWeek(rng *rand.Rand) *Problem {
 		Reels:    []ReelKind{{Kind: "small", Count: 3, HeightMM: 40, Loading: minutes(2, 6), Drying: minutes(0, 90)}, {Kind: "large", Count: 1 + rng.Int64N(2), HeightMM: 70, Loading: minutes(3, 9), Drying: minutes(0, 60)}},
 		Cabinets: []Cabinet{{ID: "cabinet", Positions: 20, Drying: minutes(60, 90), Takes: map[string]int64{"strip": 1}}},
 	}
-	for i := range 2 {
+	for i := range 3 {
 		tank := fmt.Sprint("tank", i)
 		p.Tanks = append(p.Tanks, Tank{ID: tank, HeightMM: 100 + rng.Int64N(60), VolumeML: 1000, Reels: []string{"small", "large"}, CleanUp: minutes(0, 15), Flush: minutes(0, 15), WarmUp: map[string]units.Duration{"c": minutes(5, 15)}})
 		from := rng.IntN(30)
@@ -122,6 +122,14 @@ func heldWeek(rng *rand.Rand) *Problem {
 	}
 	for i, process := range []string{"c", "c", "bw"} {
 		bath := Bath{ID: fmt.Sprint("bath", i), Role: "developer", VolumeML: 5000}
+		if i != 1 && rng.IntN(3) == 0 {
+			left := int64(50_000 + rng.IntN(4)*40_000)
+			bath.AreaLeftMM2 = &left
+		}
+		if i != 1 && rng.IntN(3) == 0 {
+			dies := at(60 + rng.IntN(120))
+			bath.ExpiresAt = &dies
+		}
 		set := BathSet{ID: fmt.Sprint("set", i), Processes: []string{process}, Baths: []string{bath.ID}}
 		if i == 1 {
 			set.Mix = &Mix{Kit: "kit", PriceMinor: 100, Takes: minutes(10, 30)}
@@ -129,7 +137,7 @@ func heldWeek(rng *rand.Rand) *Problem {
 		p.Baths, p.BathSets = append(p.Baths, bath), append(p.BathSets, set)
 	}
 	for i := range 2 + rng.IntN(4) {
-		p.Rolls = append(p.Rolls, Roll{ID: fmt.Sprint("roll", i), Class: p.Classes[rng.IntN(4)].ID, AreaMM2: 50_000, Reel: []string{"small", "large"}[rng.IntN(2)], Hang: "strip", HandedIn: at(0), Booked: fmt.Sprint("s", rng.IntN(2))})
+		p.Rolls = append(p.Rolls, Roll{ID: fmt.Sprint("roll", i), Class: p.Classes[rng.IntN(4)].ID, AreaMM2: 30_000 + 20_000*rng.Int64N(2), Reel: []string{"small", "large"}[rng.IntN(2)], Hang: "strip", HandedIn: at(rng.IntN(2) * rng.IntN(60)), Booked: fmt.Sprint("s", rng.IntN(3))})
 	}
 	return p
 }

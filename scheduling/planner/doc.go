@@ -73,9 +73,10 @@
 // takes down part of the plan (some batches, a session, all that a bath set does,
 // what is near in time) or has runs go to other sessions, replays the rest and inserts
 // again in another order, and keeps what is no worse than the plan twenty steps
-// before, levels weighed against each other or in order. The finish begins with these,
-// and with moves of what is dry last, one by one, each with new timetables for its
-// days. A level that is proved is left at once.
+// before, levels weighed against each other or in order. The finish begins with moves
+// of what is dry last, one by one, each with new timetables for its days: from the best
+// plan, and from others as good above, a few steps away. A level that is proved is left
+// at once.
 //
 // All choices come from the problem's seed, on one thread, and the work from the
 // problem's size and counts of what was done; only the budget looks at a clock.
@@ -115,13 +116,16 @@
 // question is asked of ever later ends, whether as few runs can be had by then: film
 // that ends too late for a slow cabinet, and for a place in a fast one to be used
 // twice, hangs all together then, so that runs are told apart by whether they end
-// before; and what is held to the last days is scheduled by itself, by enumeration.
+// before. What is held to the last days is scheduled by itself, exactly (orders of
+// starts, without what the same rolls could have had sooner), which also tells what
+// more those days have time for: types of roll they have not are barred from them, and
+// rolls they have not all are split apart.
 //
 // Where that does not reach, three things prove more. What the prices of a level
 // show to cost more than its value, one type of roll in one session, is barred
 // from all plans as good, at that level and below (reduced-cost fixing). What a
 // bath that expires may waste is settled filling by filling: how many rolls of
-// each area it takes. And a goal whose optimum is not in whole numbers is split by
+// each area it takes, at chemistry and, where they are few, below it. And a goal whose optimum is not in whole numbers is split by
 // runs of a process, of a session, or by rolls in one, and each half solved on
 // from the whole (branch and price: Vanderbeck 2000). By which is learnt: some are
 // tried, and what halves cost is remembered (reliability branching: Achterberg, Koch
@@ -162,6 +166,15 @@
 //     no timetable, which looking ahead tells in less than half the time
 //   - steps that took the first twenty changes, whatever they were, did not come back to
 //     a good plan in the few hundred steps they have
+//   - each plan of a relaxation of runs went the same way as the one before, since the
+//     program with baths filled was made anew; now they differ, and give up sooner what
+//     costs too much (three in five did, of 54 in hard weeks): 81 weeks of 100 proved
+//     there, not 73
+//   - for the finish, settling the last day first, in programs and in splits: 117 proved
+//     of 200 at that level and not 133 by splits, no other number by programs
+//   - splitting what is whole in rolls by sets too, and plans made of whole rolls without
+//     a dive: as many weeks with as without
+//   - artificial rolls five times as dear at runs, at once or in the end: as many or fewer
 //   - hanging each film where it dries soonest left cine film, which one cabinet alone
 //     takes, without a place, and plans of what could be had fell short for it
 //

@@ -8,7 +8,9 @@ import (
 // land makes a plan of a master's optimum, one cluster of overlapping sessions
 // after another: where the runs of its contents cannot be placed as promised,
 // others are tried, and in the end what found no room goes back to the
-// relaxation to be placed later. It mixes no kit that is not mixed there.
+// relaxation to be placed later. It mixes no kit that is not mixed there. It says
+// whether it made one: where there is a plan about as good, it gives up what would cost
+// more.
 func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 	rx, m, s := pf.rx, sr.m, sr.s
 	ma.refresh()
@@ -24,6 +26,7 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 	s.dryBy = sr.aim
 	given := make([]bool, len(m.rolls))
 	dv := ma.dive(sr.rng, stop)
+	// Every other time a plan one run better than the best will do.
 	if w := &sr.bestWorth; ma.dives%2 == 1 && ma.goal.level == runs && ma.goal.finish == 0 && sameAbove(w, &ma.goal.worth, runs) {
 		dv.most = max(dv.most, float64(w[runs]-1)+1e-3)
 	}
@@ -33,11 +36,7 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 			dv.settle(cluster)
 			if dv.dead && giveUp {
 				dv.end()
-				for set, col := range ma.kit {
-					if sr.bd.shut[set] {
-						ma.sx.cols[col].off = false
-					}
-				}
+				sr.reopen(ma)
 				clear(sr.bd.shut)
 				return false
 			}
@@ -73,15 +72,20 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 		}
 	}
 	dv.end()
+	sr.reopen(ma)
+	sr.insertRest()
+	clear(sr.bd.shut)
+	sr.keep(s.value())
+	return true
+}
+
+// reopen has a master's kits that were shut for a plan to be had again.
+func (sr *search) reopen(ma *master) {
 	for set, col := range ma.kit {
 		if sr.bd.shut[set] {
 			ma.sx.cols[col].off = false
 		}
 	}
-	sr.insertRest()
-	clear(sr.bd.shut)
-	sr.keep(s.value())
-	return true
 }
 
 // nearly says that the best plan is about as good as one of a master may be.
