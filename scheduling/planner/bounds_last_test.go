@@ -105,7 +105,7 @@ func heldWeek(rng *rand.Rand) *Problem {
 	minutes := func(low, high int) units.Duration { return units.Duration(low+rng.IntN(high-low+1)) * units.Minute }
 	p := &Problem{
 		Horizon: Window{Start: at(0), End: at(600)}, TolerancePermille: 300,
-		Reels:    []ReelKind{{Kind: "small", Count: 3, HeightMM: 40, Loading: minutes(2, 6), Drying: minutes(0, 90)}, {Kind: "large", Count: 1 + rng.Int64N(2), HeightMM: 70, Loading: minutes(3, 9), Drying: minutes(0, 60)}},
+		Reels:    []ReelKind{{Kind: "small", Count: 3, HeightMM: 40, Loading: minutes(2, 6), Drying: minutes(0, 90)}, {Kind: "large", Count: 1 + rng.Int64N(2), Holds: 1 + rng.Int64N(2), HeightMM: 70, Loading: minutes(3, 9), Drying: minutes(0, 60)}},
 		Cabinets: []Cabinet{{ID: "cabinet", Positions: 20, Drying: minutes(60, 90), Takes: map[string]int64{"strip": 1}}},
 	}
 	for i := range 3 {
@@ -120,7 +120,7 @@ func heldWeek(rng *rand.Rand) *Problem {
 	}{{"c", "c", 3}, {"c+1", "c", 4}, {"bw-6", "bw", 6}, {"bw-7", "bw", 7}} {
 		p.Classes = append(p.Classes, Class{ID: c.id, Process: c.process, Developing: units.Duration(c.dev) * units.Minute, Wet: units.Duration(20+c.dev) * units.Minute, Shareable: c.process == "bw", Hands: []Span{{From: 15 * units.Minute, To: 17 * units.Minute}}, Steps: []Step{{Role: "developer"}}})
 	}
-	for i, process := range []string{"c", "c", "bw"} {
+	for i, process := range []string{"c", "c", "bw", "c"} {
 		bath := Bath{ID: fmt.Sprint("bath", i), Role: "developer", VolumeML: 5000}
 		if i != 1 && rng.IntN(3) == 0 {
 			left := int64(50_000 + rng.IntN(4)*40_000)

@@ -64,7 +64,10 @@ func (e *ending) listLoad(g int, n []int, b *batch) bool {
 			continue
 		}
 		fits = true
-		l.load, l.area = b.load, b.area
+		l.load, l.area, l.reels = b.load, b.area, l.reels[:0]
+		for _, kind := range e.binding {
+			l.reels = append(l.reels, b.reels[kind])
+		}
 		l.time = max(tank.warm[gr.process], b.load) + m.class[b.class].wet
 		last := se.end - tank.clean - l.time
 		if !m.sets[b.set].mix {
@@ -79,9 +82,6 @@ func (e *ending) listLoad(g int, n []int, b *batch) bool {
 	}
 	for _, r := range b.rolls {
 		l.in, l.dry = max(l.in, m.rolls[r].in), max(l.dry, m.rolls[r].fastest)
-	}
-	for _, kind := range e.binding {
-		l.reels = append(l.reels, b.reels[kind])
 	}
 	gr.loads = append(gr.loads, len(e.loads))
 	e.loads = append(e.loads, l)
