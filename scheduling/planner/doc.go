@@ -174,6 +174,8 @@
 //     of 200 at that level and not 133 by splits, no other number by programs
 //   - splitting what is whole in rolls by sets too, and plans made of whole rolls without
 //     a dive: as many weeks with as without
+//   - moves like those of the finish at chemistry, where areas alone cost less by them,
+//     and at runs, where small runs are given away: 119 weeks of 200 proved, not 122
 //   - artificial rolls five times as dear at runs, at once or in the end: as many or fewer
 //   - hanging each film where it dries soonest left cine film, which one cabinet alone
 //     takes, without a place, and plans of what could be had fell short for it

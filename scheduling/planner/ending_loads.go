@@ -60,7 +60,7 @@ func (e *ending) listLoad(g int, n []int, b *batch) bool {
 	fits := false
 	for i := range e.sets {
 		b.set = e.sets[i].index
-		if m.shape(b) != "" {
+		if !m.sets[b.set].serves[gr.process] || m.shape(b) != "" {
 			continue
 		}
 		fits = true

@@ -207,7 +207,7 @@ func (po *polish) attempt() bool {
 	for i, b := range po.plan {
 		sp := po.specs[i]
 		if !slices.Contains(anew, po.cluster[b.sess]) || b.mixes && needed[b.set] {
-			if sp.sess != b.sess || len(sp.rolls) != len(b.rolls) {
+			if sp.sess != b.sess || sp.set != b.set || !slices.Equal(sp.rolls, b.rolls) {
 				return false
 			}
 			s.load(b.clone())
