@@ -33,10 +33,7 @@ func (bd *bounds) lastBound(must, usable []bool, known, most int64) int64 {
 	if !bd.m.leadsLast() {
 		return known
 	}
-	var slowest int64
-	for i := range bd.m.rolls {
-		slowest = max(slowest, bd.m.rolls[i].fastest%never)
-	}
+	slowest := bd.m.slowest()
 	for _, c := range slices.Backward(bd.clusters(nil)) {
 		if c.to+slowest <= known {
 			break
@@ -46,6 +43,14 @@ func (bd *bounds) lastBound(must, usable []bool, known, most int64) int64 {
 		}
 	}
 	return known
+}
+
+// slowest is the longest that the fastest cabinet of a roll takes.
+func (m *model) slowest() (out int64) {
+	for i := range m.rolls {
+		out = max(out, m.rolls[i].fastest%never)
+	}
+	return out
 }
 
 // leadsLast says that a class with a longer developing time is nowhere sooner done:

@@ -36,14 +36,16 @@ type ending struct {
 	size  int // of an entry there
 	entry []int64
 
-	best  int64
-	nodes int
+	best   int64
+	enough int64 // a finish than which none better is looked for
+	nodes  int
 }
 
 // endNodes bounds the runs that are tried for one ending.
 const (
 	endNodes      = 20_000
 	endNodesQuick = 1_000
+	mostEndRolls  = 48
 	mostEndLoads  = 4_000
 	mostEndCells  = 1 << 14
 	mostEndSorts  = 32
@@ -107,6 +109,13 @@ type endState struct {
 
 // endingOf makes the ending of some rolls by session; nil where it is too large.
 func (bd *bounds) endingOf(sess []int, rolls [][]int, usable []bool, most int64, nodes int) *ending {
+	all := 0
+	for _, list := range rolls {
+		all += len(list)
+	}
+	if all > mostEndRolls {
+		return nil
+	}
 	e := &ending{bd: bd, m: bd.m, sess: sess, best: most, nodes: nodes, seen: make(map[uint64][]int64)}
 	for k := range sess {
 		e.of = append(e.of, nil)

@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// solve is the least finish there is, the most given if none is sooner; 0 if that
-// is too much work.
+// solve is the least finish there is, or one that is enough, the most given if none is
+// sooner; 0 if that is too much work.
 func (e *ending) solve() int64 {
 	e.place(0, 0, 0)
 	if e.nodes < 0 {
@@ -41,6 +41,9 @@ func (e *ending) place(depth int, from, finish int64) {
 		dry := t.start + e.loads[t.load].time + e.loads[t.load].dry
 		if max(dry, finish) >= e.best {
 			continue
+		}
+		if e.best <= e.enough {
+			return
 		}
 		e.bd.work(8)
 		if e.nodes--; e.nodes < 0 {

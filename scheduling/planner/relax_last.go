@@ -1,6 +1,7 @@
 package planner
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -66,7 +67,7 @@ func (rx *relaxation) endsLater(kits []choice, g *goal) bool {
 	for d := range ld.days {
 		day := &ld.days[d]
 		if at := [2]int{-1, -1}; !ld.known(day, at, g.finish, func() bool {
-			return day.to+rx.slowest() <= g.finish || ld.fits(rx, day, make([][]int, len(day.sess)), g.finish)
+			return day.to+rx.m.slowest() <= g.finish || ld.fits(rx, day, make([][]int, len(day.sess)), g.finish)
 		}) {
 			return true
 		}
@@ -107,16 +108,17 @@ func (ld *lastDays) bars(rx *relaxation, finish int64) *bars {
 // takes says whether a roll of a type could be in a session beside what is held to its
 // day, all dry by an instant, as far as that is known.
 func (ld *lastDays) takes(rx *relaxation, d *lastDay, t, i int, finish int64) bool {
-	m := rx.m
-	roll := rx.types[t].rolls[0]
-	for _, r := range rx.types[t].rolls {
-		if m.rolls[r].in < m.rolls[roll].in {
-			roll = r
-		}
-	}
 	more := make([][]int, len(d.sess))
-	more[slices.Index(d.sess, rx.sess[i].index)] = []int{roll}
+	more[slices.Index(d.sess, rx.sess[i].index)] = rx.first(t, 1)
 	return ld.known(d, [2]int{t, i}, finish, func() bool { return ld.fits(rx, d, more, finish) })
+}
+
+// first are so many rolls of a type, those that are handed in first: where they have no
+// time, others have none.
+func (rx *relaxation) first(t, n int) []int {
+	rolls := slices.Clone(rx.types[t].rolls)
+	slices.SortStableFunc(rolls, func(a, b int) int { return cmp.Compare(rx.m.rolls[a].in, rx.m.rolls[b].in) })
+	return rolls[:n]
 }
 
 // fits says whether more rolls, by session, could be there beside what is held to a
@@ -134,67 +136,66 @@ func (ld *lastDays) fits(rx *relaxation, d *lastDay, more [][]int, finish int64)
 	if e == nil {
 		return true
 	}
+	e.enough = finish
 	v := e.solve()
 	rx.spent += int64(lastNodes-e.nodes) * 2_000
 	return v <= finish
 }
 
 // crowd are rolls on one of the last days that there is no time for together, the
-// program having them there; none where there is none.
+// program having them there, as few as can be; whether there are any, or none are
+// needed for there to be no time.
 func (ma *master) crowd() (out []cut, found bool) {
-	rx := ma.rx
 	inTime(func() {
-		ld := rx.lastDays(&ma.goal)
+		ld := ma.rx.lastDays(&ma.goal)
 		in := ma.rollsIn()
 		for d := range ld.days {
-			day := &ld.days[d]
-			if day.to+rx.slowest() <= ma.goal.finish {
-				continue
-			}
-			var extra []cut
-			for _, c := range in {
-				k := slices.Index(day.sess, rx.sess[int(c.key.b)].index)
-				if k < 0 || slices.ContainsFunc(day.held[k], func(r int) bool { return rx.typeOf[r] == int(c.key.a) }) {
-					continue
-				}
-				if n := math.Floor(min(c.value, float64(rx.types[c.key.a].n)) + 1e-6); n > 0 {
-					extra = append(extra, cut{c.key, n})
+			if day := &ld.days[d]; day.to+ma.rx.m.slowest() > ma.goal.finish {
+				if fewest, crowded := ma.crowdOn(ld, day, in); crowded {
+					out, found = fewest, true
+					return
 				}
 			}
-			rolls := func() [][]int {
-				more := make([][]int, len(day.sess))
-				for _, c := range extra {
-					k := slices.Index(day.sess, rx.sess[int(c.key.b)].index)
-					more[k] = append(more[k], rx.types[c.key.a].rolls[:int(c.value)]...)
-				}
-				return more
-			}
-			if ld.fits(rx, day, rolls(), ma.goal.finish) {
-				continue
-			}
-			found = true
-			for i := 0; i < len(extra); { // fewer, as long as they do not fit
-				extra[i].value--
-				if ld.fits(rx, day, rolls(), ma.goal.finish) {
-					extra[i].value++
-					i++
-				} else if extra[i].value == 0 {
-					extra = slices.Delete(extra, i, i+1)
-				}
-			}
-			out = extra
-			return
 		}
 	})
 	return out, found
 }
 
-// slowest is the longest that a roll's fastest cabinet takes.
-func (rx *relaxation) slowest() (out int64) {
-	for i := range rx.m.rolls {
-		out = max(out, rx.m.rolls[i].fastest%never)
+// crowdOn is crowd for one day, of the rolls that the program has by session.
+func (ma *master) crowdOn(ld *lastDays, day *lastDay, in []cut) ([]cut, bool) {
+	rx := ma.rx
+	at := func(c *cut) int { return slices.Index(day.sess, rx.sess[c.key.b].index) }
+	var extra []cut
+	for _, c := range in {
+		k := at(&c)
+		if k < 0 || slices.ContainsFunc(day.held[k], func(r int) bool { return rx.typeOf[r] == int(c.key.a) }) {
+			continue
+		}
+		if n := math.Floor(min(c.value, float64(rx.types[c.key.a].n)) + 1e-6); n > 0 {
+			extra = append(extra, cut{c.key, n})
+		}
 	}
-	return out
+	fits := func() bool {
+		more := make([][]int, len(day.sess))
+		for i := range extra {
+			k := at(&extra[i])
+			more[k] = append(more[k], rx.first(int(extra[i].key.a), int(extra[i].value))...)
+		}
+		return ld.fits(rx, day, more, ma.goal.finish)
+	}
+	if fits() {
+		return nil, false
+	}
+	for i := 0; i < len(extra); { // fewer, as long as they do not fit
+		extra[i].value--
+		if fits() {
+			extra[i].value++
+			i++
+		} else if extra[i].value == 0 {
+			extra = slices.Delete(extra, i, i+1)
+		}
+	}
+	return extra, true
 }
 
 // barLast bars what there is no time for beside what is held to the last days, as far
@@ -220,7 +221,7 @@ func (ma *master) barLast(expired func() bool) {
 func (ma *master) noTime(ld *lastDays) *bars {
 	rx := ma.rx
 	out := &bars{sessions: len(rx.sess), out: make([]bool, len(rx.types)*len(rx.sess))}
-	slowest := rx.slowest()
+	slowest := rx.m.slowest()
 	for _, cut := range ma.rollsIn() {
 		t, i := int(cut.key.a), int(cut.key.b)
 		for d := range ld.days {
