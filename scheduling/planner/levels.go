@@ -225,8 +225,9 @@ func (im *improving) deepen(try int) *master {
 	}
 	before := *w
 	return im.pf.deepen(&before, im.level, deepSplits<<try, func(ma *master) bool {
-		sr.land(im.pf, ma, im.stop)
-		sr.accept()
+		if sr.land(im.pf, ma, im.stop) {
+			sr.accept()
+		}
 		return sr.bestWorth != before
 	}, im.stop)
 }
@@ -236,18 +237,20 @@ func (sr *search) landIn(pf *proofs, ma *master, level int, stop func() bool) {
 	if level > chemistry {
 		ma = ma.fullest(stop)
 	}
-	for n := 0; n < mostDives && !stop(); n++ {
-		if sr.land(pf, ma, stop) {
+	landed := false
+	for n := 0; n < mostDives && !landed && !stop(); n++ {
+		if landed = sr.land(pf, ma, stop); landed {
 			sr.accept()
-			break
 		}
 	}
 	if sr.within || len(sr.m.rolls) < windowRolls {
 		return
 	}
-	sr.windows(pf, level+1, stop)
+	if landed {
+		sr.windows(pf, level+1, stop)
+	}
 	// The best plan too, if it is another.
-	looked := level == sr.seenLevel && (sr.worth == sr.bestWorth || sr.seenWorth == sr.bestWorth)
+	looked := level == sr.seenLevel && (landed && sr.worth == sr.bestWorth || sr.seenWorth == sr.bestWorth)
 	if !looked && sr.bestWorth[level] > pf.bound(&sr.bestWorth, level) {
 		sr.take(sr.best)
 		sr.windows(pf, level+1, stop)
