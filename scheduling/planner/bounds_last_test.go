@@ -34,15 +34,7 @@ func TestEndingIsExact(t *testing.T) {
 		for _, s := range e.sess {
 			left = append(left, bd.heldTo(s, must)...)
 		}
-		s := newState(m)
-		s.reset()
-		s.lax, s.relaxed = true, true
-		for set := range m.sets {
-			if m.sets[set].mix {
-				s.mixedAt[set] = -never // in time, whenever that is
-			}
-		}
-		want := soonestEnd(s, usable, left, 0)
+		want := soonestEnd(withoutHands(m), usable, left, 0)
 		if got := e.solve(); got != want {
 			t.Fatalf("round %d: %d rolls are dry by %d, not %d", round, len(left), got, want)
 		}
@@ -53,6 +45,20 @@ func TestEndingIsExact(t *testing.T) {
 	if placed < 150 {
 		t.Errorf("only %d of 400 could be placed at all", placed)
 	}
+}
+
+// withoutHands is a state in which by-hand work and hanging count for nothing, and kits
+// are mixed in time, whenever that is.
+func withoutHands(m *model) *state {
+	s := newState(m)
+	s.reset()
+	s.lax, s.relaxed = true, true
+	for set := range m.sets {
+		if m.sets[set].mix {
+			s.mixedAt[set] = -never
+		}
+	}
+	return s
 }
 
 // soonestEnd tries each set of rolls in each session by each set of baths next.

@@ -5,9 +5,8 @@ import "slices"
 // opens says that all rolls of a run may be in a session, and no later there, taken
 // alone, than they are.
 func (po *polish) opens(i, sess int) bool {
-	b := po.plan[i]
-	for n, r := range b.rolls {
-		if !po.timely(r, b.end+po.sr.m.cabs[b.cabs[n]].dry, sess) {
+	for n, r := range po.plan[i].rolls {
+		if !po.timely(r, po.dryOf(i, n), sess) {
 			return false
 		}
 	}
@@ -39,7 +38,7 @@ func (po *polish) elsewhere(i int) bool {
 	return false
 }
 
-// otherwise has a run, or one of its day, use another set.
+// otherwise has a run use another set.
 func (po *polish) otherwise(i int) bool {
 	m := po.sr.m
 	for _, set := range m.setsOf[m.class[po.plan[i].class].process] {

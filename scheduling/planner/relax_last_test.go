@@ -34,16 +34,8 @@ func TestLastDaysTakeOneMore(t *testing.T) {
 				if !slices.Contains(day.sess, s) || !m.rolls[0].open[s] || !bd.of(0).possible || slices.Contains(held, 0) {
 					continue
 				}
-				st := newState(m)
-				st.reset()
-				st.lax, st.relaxed = true, true
-				for set := range m.sets {
-					if m.sets[set].mix {
-						st.mixedAt[set] = -never
-					}
-				}
 				m.rolls[0].held = s
-				want := soonestEnd(st, ld.usable, append(slices.Clone(held), 0), 0) <= g.finish
+				want := soonestEnd(withoutHands(m), ld.usable, append(slices.Clone(held), 0), 0) <= g.finish
 				m.rolls[0].held = noHold
 				if got := ld.takes(rx, day, rx.typeOf[0], i, g.finish); got != want {
 					t.Fatalf("round %d: one roll more in session %d by %d: %v, not %v", round, s, g.finish, got, want)
