@@ -161,7 +161,7 @@ func (im *improving) steps(try int, share *int64, before *worth) bool {
 	} else if try%4 < 3 {
 		sr.bd.soft = sr.m.softness([]int64{4, 12, 1}[try%4])
 	}
-	if level == finish && !sr.within {
+	if level == finish && !sr.within && len(sr.m.rolls) >= windowRolls {
 		ok := sr.wander(pf, steps, im.stop)
 		sr.past = sr.past[:0]
 		return ok || !sr.expired()

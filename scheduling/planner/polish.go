@@ -26,9 +26,9 @@ type polish struct {
 }
 
 const (
-	polishNodes    = 200   // starts that are tried for one timetable
-	wanderAttempts = 600   // the same, where it is not the best
-	polishAttempts = 8_000 // moves that are tried to better one plan
+	polishNodes    = 200 // starts that are tried for one timetable
+	wanderAttempts = 600 // the same, where it is not the best
+	polishPerRoll  = 100 // moves that are tried to better one plan, for each of its rolls
 )
 
 // A change is what a batch might be instead.
@@ -40,7 +40,7 @@ type change struct {
 // polish betters the finish of the best plan, until nothing does or stop says so.
 func (sr *search) polish(pf *proofs, stop func() bool) {
 	sr.take(sr.best)
-	sr.polishOn(pf, polishAttempts, stop)
+	sr.polishOn(pf, polishPerRoll*len(sr.m.rolls), stop)
 	sr.take(sr.best)
 }
 
