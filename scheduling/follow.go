@@ -274,7 +274,7 @@ func (f *follower) inOrder() []occurrence {
 		all = append(all, at)
 	}
 	slices.SortFunc(all, func(a, b occurrence) int {
-		return cmp.Or(a.session.Start.Compare(b.session.Start), cmp.Compare(a.opening.ID, b.opening.ID))
+		return cmp.Or(a.session.Start.Compare(b.session.Start), cmp.Compare(a.opening.ID, b.opening.ID), a.day.Compare(b.day))
 	})
 	return all
 }

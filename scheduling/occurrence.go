@@ -166,7 +166,7 @@ func clash(mine, theirs []occurrence) (a, b occurrence, ok bool) {
 	all := slices.Concat(mine, theirs)
 	all = slices.DeleteFunc(all, func(at occurrence) bool { return at.not != nil })
 	slices.SortFunc(all, func(a, b occurrence) int {
-		return cmp.Or(a.session.Start.Compare(b.session.Start), cmp.Compare(a.opening.ID, b.opening.ID))
+		return cmp.Or(a.session.Start.Compare(b.session.Start), cmp.Compare(a.opening.ID, b.opening.ID), a.day.Compare(b.day))
 	})
 	for i := 1; i < len(all); i++ {
 		a, b := all[i-1], all[i]
