@@ -81,15 +81,9 @@ func (bd *bounds) ending(sessions []int, must, usable []bool, most int64) *endin
 	if bd.quick {
 		nodes = endNodesQuick
 	}
-	var sess []int
-	var rolls [][]int
-	for _, s := range sessions {
-		if held := bd.heldTo(s, must); len(held) > 0 {
-			sess, rolls = append(sess, s), append(rolls, held)
-		}
+	rolls := make([][]int, len(sessions))
+	for k, s := range sessions {
+		rolls[k] = bd.heldTo(s, must)
 	}
-	if len(sess) == 0 {
-		return nil
-	}
-	return bd.endingOf(sess, rolls, usable, most, nodes)
+	return bd.endingOf(sessions, rolls, usable, most, nodes)
 }

@@ -107,19 +107,22 @@ type endState struct {
 	area  []int64 // left
 }
 
-// endingOf makes the ending of some rolls by session; nil where it is too large.
+// endingOf makes the ending of some rolls by session; nil where there are none, or too
+// many.
 func (bd *bounds) endingOf(sess []int, rolls [][]int, usable []bool, most int64, nodes int) *ending {
 	all := 0
 	for _, list := range rolls {
 		all += len(list)
 	}
-	if all > mostEndRolls {
+	if all == 0 || all > mostEndRolls {
 		return nil
 	}
-	e := &ending{bd: bd, m: bd.m, sess: sess, best: most, nodes: nodes, seen: make(map[uint64][]int64)}
-	for k := range sess {
-		e.of = append(e.of, nil)
-		e.sortOut(k, rolls[k])
+	e := &ending{bd: bd, m: bd.m, best: most, nodes: nodes, seen: make(map[uint64][]int64)}
+	for k, list := range rolls {
+		if len(list) > 0 {
+			e.sess, e.of = append(e.sess, sess[k]), append(e.of, nil)
+			e.sortOut(len(e.sess)-1, list)
+		}
 	}
 	stride := uint64(1)
 	for g := range e.groups {

@@ -232,6 +232,7 @@ func (ma *master) fullest(expired func() bool) *master {
 	return full
 }
 
+// fill works out what fullest is.
 func (ma *master) fill(expired func() bool) *master {
 	rx := ma.rx
 	left := ma.goal.worth[chemistry] - ma.paid

@@ -124,15 +124,12 @@ func (rx *relaxation) first(t, n int) []int {
 // fits says whether more rolls, by session, could be there beside what is held to a
 // day, all dry by an instant, as far as that is known.
 func (ld *lastDays) fits(rx *relaxation, d *lastDay, more [][]int, finish int64) bool {
-	var sess []int
-	var rolls [][]int
-	for k, s := range d.sess {
-		if list := append(slices.Clip(d.held[k]), more[k]...); len(list) > 0 {
-			sess, rolls = append(sess, s), append(rolls, list)
-		}
+	rolls := make([][]int, len(d.sess))
+	for k := range d.sess {
+		rolls[k] = append(slices.Clip(d.held[k]), more[k]...)
 	}
 	rx.spent += 20_000
-	e := rx.bd.endingOf(sess, rolls, ld.usable, finish+1, lastNodes)
+	e := rx.bd.endingOf(d.sess, rolls, ld.usable, finish+1, lastNodes)
 	if e == nil {
 		return true
 	}
