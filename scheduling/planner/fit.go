@@ -244,7 +244,13 @@ const (
 func (s *state) hang(b *batch, end int64) (int64, string) {
 	m := s.m
 	for c := range m.cabs {
-		s.freeBuf[c] = m.cabs[c].positions - peak(s.drying[c], span{end, end + m.cabs[c].dry})
+		want, need := span{end, end + m.cabs[c].dry}, int64(0)
+		for _, r := range b.rolls {
+			need += m.rolls[r].takes[c]
+		}
+		if s.freeBuf[c] = m.cabs[c].positions - inAll(s.drying[c], want); s.freeBuf[c] < need {
+			s.freeBuf[c] = m.cabs[c].positions - peak(s.drying[c], want)
+		}
 	}
 	for i, r := range b.rolls {
 		best := -1

@@ -136,6 +136,9 @@ func (ma *master) colOf(c int) int {
 	return -1
 }
 
+// usualEntries is how many entries most columns of contents have room in.
+const usualEntries = 32
+
 // add makes a column of a content.
 func (ma *master) add(at int) {
 	rx := ma.rx
@@ -145,14 +148,14 @@ func (ma *master) add(at int) {
 		ma.sum = make([]float64, len(ma.at))
 	}
 	sums := ma.sum
-	var keys []int
+	keys := make([]int, 0, usualEntries)
 	put := func(row int, v float64) {
 		if sums[row] == 0 {
 			keys = append(keys, row)
 		}
 		sums[row] += v
 	}
-	c := lpColumn{}
+	c := lpColumn{row: make([]int32, 0, usualEntries), val: make([]float64, 0, usualEntries)}
 	put(ma.rowSess+co.sess, -1)
 	for _, it := range co.items {
 		ty := &rx.types[it.typ]

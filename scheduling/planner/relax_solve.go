@@ -1,7 +1,7 @@
 package planner
 
 import (
-	"fmt"
+	"encoding/binary"
 	"math"
 	"slices"
 )
@@ -142,7 +142,7 @@ func (ma *master) restoreArtificial() {
 func (ma *master) learn(i int) bool {
 	rx := ma.rx
 	c := rx.pr.content(&ma.pr, &ma.li, i)
-	key := fmt.Sprint(c.sess, c.items, c.loads)
+	key := c.key()
 	if at, ok := rx.keys[key]; ok {
 		if ma.colOf(at) >= 0 {
 			return false
@@ -154,4 +154,38 @@ func (ma *master) learn(i int) bool {
 	rx.pool = append(rx.pool, c)
 	ma.add(len(rx.pool) - 1)
 	return true
+}
+
+// key tells contents apart.
+func (c *content) key() string {
+	var room [256]byte
+	out := room[:0]
+	put := func(n int64) { out = binary.AppendVarint(out, n) }
+	flag := func(b bool) {
+		if b {
+			put(1)
+		} else {
+			put(0)
+		}
+	}
+	put(int64(c.sess))
+	put(int64(len(c.items)))
+	for _, it := range c.items {
+		put(int64(it.typ))
+		put(int64(it.set))
+		put(it.n)
+		flag(it.early)
+	}
+	for _, l := range c.loads {
+		put(int64(l.offer))
+		put(int64(l.set))
+		put(l.runs)
+		put(int64(len(l.reels)))
+		for _, n := range l.reels {
+			put(int64(n))
+		}
+		put(l.prep)
+		flag(l.early)
+	}
+	return string(out)
 }

@@ -3,6 +3,8 @@ package planner
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // A simplex minimises cost over columns x ≥ 0 subject to rows Σ a·x ≥ rhs, by
@@ -233,10 +235,10 @@ func (sx *simplex) enter(col int) bool {
 	if col >= 0 {
 		c := &sx.cols[col]
 		for k, r := range c.row {
-			axpy(dir, c.val[k], sx.inv[r])
+			floats.AddScaled(dir, c.val[k], sx.inv[r])
 		}
 	} else {
-		axpy(dir, -1, sx.inv[-1-col])
+		floats.AddScaled(dir, -1, sx.inv[-1-col])
 	}
 	leave := sx.leaving()
 	if leave < 0 {
@@ -343,24 +345,9 @@ func (sx *simplex) update(leave int, step float64) {
 				column[i] -= v * dir[i]
 			}
 		} else {
-			axpy(column, -v, dir)
+			floats.AddScaled(column, -v, dir)
 		}
 		column[leave] = v
-	}
-}
-
-// axpy adds f times x to y.
-func axpy(y []float64, f float64, x []float64) {
-	y = y[:len(x)]
-	for len(x) >= 4 && len(y) >= 4 {
-		y[0] += f * x[0]
-		y[1] += f * x[1]
-		y[2] += f * x[2]
-		y[3] += f * x[3]
-		x, y = x[4:], y[4:]
-	}
-	for i, v := range x {
-		y[i] += f * v
 	}
 }
 

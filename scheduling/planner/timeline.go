@@ -57,6 +57,16 @@ func pastBusy(spans []busy, want span) int64 {
 	return 0
 }
 
+// inAll is what is taken at some time of want: no less than its peak, and found sooner.
+func inAll(uses []use, want span) (sum int64) {
+	for i := range uses {
+		if overlap(uses[i].span, want) {
+			sum += uses[i].n
+		}
+	}
+	return sum
+}
+
 // peak is the most taken at any time of want.
 func peak(uses []use, want span) int64 {
 	if want.from >= want.to {

@@ -13,6 +13,7 @@ import (
 type timetable struct {
 	s     *state
 	runs  []*batch
+	sets  [][]int // by run: those that cost nothing, if its own does not; its own first
 	last  []int64 // by run: its latest end
 	done  []bool
 	nodes int
@@ -28,7 +29,7 @@ type turn struct {
 }
 
 // timetableNodes bounds the starts that are tried for one timetable.
-const timetableNodes = 400
+const timetableNodes = 4_000
 
 // timetable places runs so that each is in time and all is good, and says whether it
 // did, and how many starts it tried, of most.
@@ -42,6 +43,7 @@ func (sr *search) timetable(specs []spec, most int, good func() bool) (ok bool, 
 			s.m.with(b, r)
 		}
 		tt.runs, tt.last = append(tt.runs, b), append(tt.last, specs[i].last)
+		tt.sets = append(tt.sets, s.m.asGood(b))
 	}
 	if !slices.ContainsFunc(tt.runs, func(b *batch) bool { return s.m.shape(b) != "" }) && tt.next(0, 0) {
 		return true, most - tt.nodes
@@ -69,7 +71,7 @@ func (tt *timetable) next(placed int, from int64) bool {
 		if tt.done[i] {
 			continue
 		}
-		if s.when(b) != "" || !tt.inTime(i) || s.carries(b) >= 0 {
+		if !tt.soonest(i) || !tt.inTime(i) {
 			return false
 		}
 		first = min(first, b.end)
@@ -82,6 +84,7 @@ func (tt *timetable) next(placed int, from int64) bool {
 		}
 	}
 	slices.SortStableFunc(turns, func(a, b turn) int { return cmp.Or(cmp.Compare(a.slack, b.slack), cmp.Compare(a.start, b.start)) })
+	tried := false
 	for _, t := range slices.Clone(turns) {
 		if t.start >= first {
 			continue
@@ -91,9 +94,10 @@ func (tt *timetable) next(placed int, from int64) bool {
 		}
 		b := tt.runs[t.run]
 		s.notBefore = from
-		if s.when(b) != "" {
+		if tried && !tt.soonest(t.run) { // what was tried left other times
 			continue
 		}
+		tried = true
 		s.attach(b)
 		s.batches = append(s.batches, b)
 		tt.done[t.run] = true
@@ -105,6 +109,48 @@ func (tt *timetable) next(placed int, from int64) bool {
 		s.detach(b)
 	}
 	return false
+}
+
+// asGood are the sets that a run may as well be by, its own first: others where neither
+// is to be mixed, and nothing of them is wasted.
+func (m *model) asGood(b *batch) []int {
+	out := []int{b.set}
+	if !m.costsNothing(b.set) {
+		return out
+	}
+	for _, set := range m.setsOf[m.class[m.rolls[b.rolls[0]].class].process] {
+		if set != b.set && m.costsNothing(set) {
+			out = append(out, set)
+		}
+	}
+	return out
+}
+
+// costsNothing says that a set costs nothing, however much of it is used.
+func (m *model) costsNothing(set int) bool { return !m.sets[set].mix && !slices.Contains(m.waste, set) }
+
+// soonest gives a run its earliest time, by the set that is free first.
+func (tt *timetable) soonest(i int) bool {
+	s, b := tt.s, tt.runs[i]
+	if len(tt.sets[i]) == 1 {
+		return s.when(b) == "" && s.carries(b) < 0
+	}
+	best, first := -1, int64(never)
+	for _, set := range tt.sets[i] {
+		b.set = set
+		if s.m.shape(b) == "" && s.carries(b) < 0 && s.when(b) == "" && b.start < first {
+			best, first = set, b.start
+		}
+	}
+	if best < 0 {
+		b.set = tt.sets[i][0]
+		return false
+	}
+	if b.set != best {
+		b.set = best
+		return s.m.shape(b) == "" && s.when(b) == ""
+	}
+	return true
 }
 
 // inTime says that a run as it would be placed ends by its deadline, and its film is
@@ -149,27 +195,35 @@ func (tt *timetable) inTank(i int, from int64) (over, end int64) {
 	return over + (processes-1)*tank.flush, se.end
 }
 
-// inBath is when a run's bath is free again at the soonest, with all that is to come,
-// and when the last of that is to end.
-func (tt *timetable) inBath(i, bath int, from int64) (over, end int64) {
-	m, b := tt.s.m, tt.runs[i]
-	over = int64(never)
-	var sum int64
+// bathSlack is how much longer the baths that a run might be in are free, until the last
+// run that might be in them is to end, than all that are to come take.
+func (tt *timetable) bathSlack(i int, from int64) int64 {
+	m := tt.s.m
+	first, end, sum := int64(never), int64(0), int64(0)
 	for k, o := range tt.runs {
-		if tt.done[k] || o.set != b.set {
+		if tt.done[k] || !slices.Contains(tt.sets[i], o.set) {
 			continue
 		}
 		se := &m.sess[o.sess]
-		over = min(over, max(from, se.start))
+		first = min(first, max(from, se.start))
 		sum += max(m.tanks[se.tank].warm[m.class[o.class].process], o.load) + m.class[o.class].wet
 		end = max(end, tt.last[k])
 	}
-	for _, busy := range tt.s.inBath[bath] {
-		if busy.owner != nil && busy.from <= from {
-			over = max(over, busy.to)
+	room := -sum
+	for _, set := range tt.sets[i] {
+		bath := m.busyBath(set)
+		if bath < 0 {
+			return never
 		}
+		at := first
+		for _, busy := range tt.s.inBath[bath] {
+			if busy.owner != nil && busy.from <= from {
+				at = max(at, busy.to)
+			}
+		}
+		room += max(end-at, 0)
 	}
-	return over + sum, end
+	return room
 }
 
 // busyBath is a bath of a set that is in one run at a time; −1 where there is none.
@@ -187,8 +241,5 @@ func (m *model) busyBath(set int) int {
 func (tt *timetable) squeeze(t *turn, from int64) {
 	over, end := tt.inTank(t.run, from)
 	t.slack = min(t.slack, end-over)
-	if bath := tt.s.m.busyBath(tt.runs[t.run].set); bath >= 0 {
-		over, end := tt.inBath(t.run, bath, from)
-		t.slack = min(t.slack, end-over)
-	}
+	t.slack = min(t.slack, tt.bathSlack(t.run, from))
 }
