@@ -54,7 +54,8 @@ func TestTimetableAgainstAllOrders(t *testing.T) {
 	}
 }
 
-// inSomeOrder tries all orders in which runs can be placed in time.
+// inSomeOrder tries all orders in which runs can be placed in time, by their sets or by
+// others where neither is to be mixed: nothing of them is ever wasted here.
 func inSomeOrder(s *state, specs []spec, done []bool) bool {
 	all := true
 	for i := range specs {
@@ -62,19 +63,25 @@ func inSomeOrder(s *state, specs []spec, done []bool) bool {
 			continue
 		}
 		all = false
-		b := s.fresh(specs[i].sess, specs[i].set)
-		s.m.with(b, specs[i].rolls[0])
-		if s.room(b) && b.end <= specs[i].last {
-			s.attach(b)
-			done[i] = true
-			ok := inSomeOrder(s, specs, done)
-			done[i] = false
-			s.detach(b)
-			if ok {
-				return true
+		own := specs[i].set
+		for _, set := range s.m.setsOf[s.m.class[s.m.rolls[specs[i].rolls[0]].class].process] {
+			if set != own && (s.m.sets[set].mix || s.m.sets[own].mix) {
+				continue
 			}
+			b := s.fresh(specs[i].sess, set)
+			s.m.with(b, specs[i].rolls[0])
+			if s.room(b) && b.end <= specs[i].last {
+				s.attach(b)
+				done[i] = true
+				ok := inSomeOrder(s, specs, done)
+				done[i] = false
+				s.detach(b)
+				if ok {
+					return true
+				}
+			}
+			s.release(b)
 		}
-		s.release(b)
 	}
 	return all
 }
@@ -94,7 +101,7 @@ func someDay(rng *rand.Rand) *Problem {
 			bath := fmt.Sprint(id, "-", n)
 			p.Baths = append(p.Baths, Bath{ID: bath, Role: "developer", VolumeML: 1000})
 			set := BathSet{ID: bath, Processes: []string{process}, Baths: []string{bath}}
-			if n == 1 {
+			if n == 1 && rng.IntN(2) == 0 {
 				set.Mix = &Mix{Kit: bath, PriceMinor: 100, Takes: 10 * units.Minute}
 			}
 			p.BathSets = append(p.BathSets, set)
