@@ -196,12 +196,13 @@ func (tt *timetable) inTank(i int, from int64) (over, end int64) {
 }
 
 // bathSlack is how much longer the baths that a run might be in are free, until the last
-// run that might be in them is to end, than all that are to come take.
+// run that can be in no others is to end, than all of those that are to come take.
 func (tt *timetable) bathSlack(i int, from int64) int64 {
 	m := tt.s.m
 	first, end, sum := int64(never), int64(0), int64(0)
 	for k, o := range tt.runs {
-		if tt.done[k] || !slices.Contains(tt.sets[i], o.set) {
+		elsewhere := slices.ContainsFunc(tt.sets[k], func(set int) bool { return !slices.Contains(tt.sets[i], set) })
+		if tt.done[k] || elsewhere {
 			continue
 		}
 		se := &m.sess[o.sess]
