@@ -64,9 +64,10 @@
 // after another for the contents they have there, overlapping ones together. A
 // timetable for their runs is looked for through the orders in which they may start
 // (active schedules: Giffler and Thompson 1960), as far ahead as tanks and baths have
-// time, by any bath that costs nothing, films hung only just in time; where there is none other contents are tried,
-// and in the end runs placed in the best of several orders, what cannot be placed
-// goes back to the relaxation, but held rolls stay, and others make way for them.
+// time, by any bath that costs nothing, films hung only just in time; where there is
+// none other contents are tried, and in the end runs placed in the best of several
+// orders, what cannot be placed goes back to the relaxation, but held rolls stay, and
+// others make way for them.
 // What comes of it, and the best plan so far, is looked at through windows: pairs
 // of days are planned anew, by all the same means, while all else stands (Shaw
 // 1998), until no pair betters the plan. Between these it improves by steps: it
@@ -181,7 +182,7 @@
 //     all levels, not only for the finish, 161; a session whose content could not be
 //     placed filled with five minutes less, or with what mixing a kit takes less, 163 and
 //     161; half as many contents tried for a day 7 of 200 fewer, twice as many 2 fewer;
-//     less work below a level that is not proved yet, at first, 2 more of 300
+//     less work below a level that is not proved yet, at first, 183 where that was 181
 //   - hanging each film where it dries soonest left cine film, which one cabinet alone
 //     takes, without a place, and plans of what could be had fell short for it
 //

@@ -103,13 +103,7 @@ func pastUses(uses []use, want span, need, count int64) int64 {
 	if want.from >= want.to {
 		return 0
 	}
-	sum := need
-	for i := range uses {
-		if overlap(uses[i].span, want) {
-			sum += uses[i].n
-		}
-	}
-	if sum <= count { // enough even were all of them at one time
+	if need+inAll(uses, want) <= count { // enough even were all of them at one time
 		return 0
 	}
 	var move int64

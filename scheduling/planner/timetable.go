@@ -6,10 +6,11 @@ import (
 )
 
 // A timetable gives runs of overlapping sessions their times, each in its session and
-// by its set, or another where that costs nothing, so that each ends by a deadline. It goes through the orders in which
-// they may start, each at its earliest and none that could as well have waited until
-// another was over (active schedules: Giffler and Thompson 1960), and turns back where
-// a tank or a bath has no time left for what is to come.
+// by its set, or another where that costs nothing, so that each ends by a deadline. It
+// goes through the orders in which they may start, each at its earliest and none that
+// could as well have waited until another was over (active schedules: Giffler and
+// Thompson 1960), and turns back where a tank or a bath has no time left for what is to
+// come.
 type timetable struct {
 	s     *state
 	runs  []*batch
