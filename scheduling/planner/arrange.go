@@ -36,15 +36,9 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64) int {
 		return s.value(), failed < 0
 	}
 	order := sr.m.scarceFirst(specs)
-	start, cost := s.value(), s.costWith(specs)
-	good := func(w *worth) bool {
-		return w[lateness] <= start[lateness]-promised && w[chemistry] <= cost && (sr.aim == 0 || w[finish] <= max(sr.aim, start[finish]))
-	}
+	good := sr.goodFor(specs, promised)
 	hangBy := hangFast
-	s.hangBy = hangDue
-	ok, nodes := sr.timetable(s.supplied(specs), timetableNodes, func() bool { w := s.value(); return good(&w) })
-	if rx.spent += 1_500 * int64(nodes); ok {
-		s.hangBy = hangFast
+	if sr.schedule(rx, specs, promised) {
 		return -1
 	}
 	best, all := try(order, hangBy)
@@ -78,6 +72,27 @@ func (sr *search) arrange(rx *relaxation, specs []spec, promised int64) int {
 		failed = sr.lateSession(specs)
 	}
 	return failed
+}
+
+// goodFor says of what worth a plan is to be with some runs more.
+func (sr *search) goodFor(specs []spec, promised int64) func(*worth) bool {
+	s := sr.s
+	start, cost := s.value(), s.costWith(specs)
+	return func(w *worth) bool {
+		return w[lateness] <= start[lateness]-promised && w[chemistry] <= cost && (sr.aim == 0 || w[finish] <= max(sr.aim, start[finish]))
+	}
+}
+
+// schedule gives runs of overlapping sessions a timetable as promised, and says whether
+// there is one.
+func (sr *search) schedule(rx *relaxation, specs []spec, promised int64) bool {
+	s := sr.s
+	good := sr.goodFor(specs, promised)
+	s.hangBy = hangDue
+	ok, nodes := sr.timetable(s.supplied(specs), timetableNodes, func() bool { w := s.value(); return good(&w) })
+	s.hangBy = hangFast
+	rx.spent += 1_500 * int64(nodes)
+	return ok
 }
 
 // supplied are runs by other sets where their own have too little left for them all.

@@ -23,14 +23,25 @@ type dive struct {
 	expired func() bool
 	costs   []float64 // of columns, as they were
 	away    float64   // what a content that is out costs
+	outs    []int     // by content: for how many reasons it is out
 	settled []int     // by session: its content; −1 for none yet, −2 for nothing
+	others  [][]int   // by session: the contents that are out for the one it is settled for
+	outline []int     // by session: the outline it is to have, −1 for any
+	unlike  [][]int   // by session: the contents that are out for that
+	drawn   []int     // by session: the content that was found for its outline, −1 for none
 	banned  map[int]bool
-	most    float64 // what the linear program is to cost at most
-	dead    bool    // it costs more, whatever else is tried
+	refused map[int][]int // outlines, with the contents that are out for it
+	most    float64       // what the linear program is to cost at most
+	dead    bool          // it costs more, whatever else is tried
+	length  []int64       // of sessions, as it was
 }
 
 func (ma *master) dive(rng *rand.Rand, expired func() bool) *dive {
-	dv := &dive{ma: ma, rng: rng, expired: expired, most: ma.least(), settled: make([]int, len(ma.rx.sess)), banned: make(map[int]bool)}
+	sessions := len(ma.rx.sess)
+	dv := &dive{
+		ma: ma, rng: rng, expired: expired, most: ma.least(), length: slices.Clone(ma.li.length), banned: make(map[int]bool), refused: make(map[int][]int),
+		settled: make([]int, sessions), others: make([][]int, sessions), outline: make([]int, sessions), unlike: make([][]int, sessions),
+	}
 	for c := range ma.sx.cols {
 		dv.costs = append(dv.costs, ma.sx.cols[c].cost)
 	}
@@ -38,26 +49,66 @@ func (ma *master) dive(rng *rand.Rand, expired func() bool) *dive {
 		dv.away = max(dv.away, 8*ma.sx.cols[col].cost)
 	}
 	for i := range dv.settled {
-		dv.settled[i] = -1
+		dv.settled[i], dv.outline[i] = -1, -1
+		dv.drawn = append(dv.drawn, -1)
 	}
 	return dv
 }
 
-// out puts a content out, or with a sign of −1 in again.
-func (dv *dive) out(c int, sign float64) {
+// out puts a content out.
+func (dv *dive) out(c int) {
+	for len(dv.outs) <= c {
+		dv.outs = append(dv.outs, 0)
+	}
+	if dv.outs[c]++; dv.outs[c] == 1 {
+		dv.price(c, 1)
+	}
+}
+
+// in takes back that a content was put out.
+func (dv *dive) in(c int) {
+	if dv.outs[c]--; dv.outs[c] == 0 {
+		dv.price(c, -1)
+	}
+}
+
+// price makes a content cost more, or with a sign of −1 what it did.
+func (dv *dive) price(c int, sign float64) {
 	sx := dv.ma.sx
 	col := dv.ma.colOf(c)
 	sx.cols[col].cost += sign * dv.away
 	sx.cols[col].off = sign > 0
 }
 
-// others puts all contents of a session out but one.
-func (dv *dive) others(s, chosen int, sign float64) {
+// only puts all contents of a session out that are not wanted, and gives them.
+func (dv *dive) only(s int, wanted func(c int) bool) []int {
+	var out []int
 	for c := range dv.ma.rx.pool {
-		if dv.ma.colOf(c) >= 0 && dv.ma.rx.pool[c].sess == s && c != chosen && !dv.banned[c] {
-			dv.out(c, sign)
+		if dv.ma.colOf(c) >= 0 && dv.ma.rx.pool[c].sess == s && !wanted(c) {
+			dv.out(c)
+			out = append(out, c)
 		}
 	}
+	return out
+}
+
+// back has contents in again.
+func (dv *dive) back(list []int) {
+	for _, c := range list {
+		dv.in(c)
+	}
+}
+
+// choose settles a session for a content.
+func (dv *dive) choose(s, c int) {
+	dv.settled[s] = c
+	dv.others[s] = dv.only(s, func(o int) bool { return o == c })
+}
+
+// release takes back what was settled of a session.
+func (dv *dive) release(s int) {
+	dv.back(dv.others[s])
+	dv.settled[s], dv.others[s] = -1, nil
 }
 
 // settle settles some sessions.
@@ -74,13 +125,13 @@ func (dv *dive) settle(sessions []int) {
 		if dv.settled[s] != -1 {
 			continue
 		}
-		dv.settled[s] = -2
+		whole := -2
 		for c := range ma.rx.pool {
 			if ma.colOf(c) >= 0 && ma.rx.pool[c].sess == s && ma.sx.value(ma.col[c]) > 0.5 {
-				dv.settled[s] = c
+				whole = c
 			}
 		}
-		dv.others(s, dv.settled[s], 1)
+		dv.choose(s, whole)
 	}
 }
 
@@ -89,8 +140,7 @@ func (dv *dive) try(c int) {
 	s := dv.ma.rx.pool[c].sess
 	least, at := math.Inf(1), -1
 	for n := 0; ; n++ {
-		dv.settled[s] = c
-		dv.others(s, c, 1)
+		dv.choose(s, c)
 		dv.again()
 		obj := dv.cost()
 		if obj <= dv.most || dv.dead || dv.expired() {
@@ -113,8 +163,7 @@ func (dv *dive) try(c int) {
 	if at != c {
 		dv.release(s)
 		dv.allow(at)
-		dv.settled[s] = at
-		dv.others(s, at, 1)
+		dv.choose(s, at)
 		dv.again()
 	}
 }
@@ -122,22 +171,16 @@ func (dv *dive) try(c int) {
 // cost is what the linear program costs now.
 func (dv *dive) cost() float64 { return dv.ma.sx.objective()*dv.ma.per + float64(dv.ma.paidFor()) }
 
-// allow has a content that was put out in again.
-func (dv *dive) allow(c int) {
-	delete(dv.banned, c)
-	dv.out(c, -1)
-}
-
-// release takes back what was settled of a session.
-func (dv *dive) release(s int) {
-	dv.others(s, dv.settled[s], -1)
-	dv.settled[s] = -1
-}
-
 // ban puts a content out for the rest of the dive.
 func (dv *dive) ban(c int) {
-	dv.out(c, 1)
+	dv.out(c)
 	dv.banned[c] = true
+}
+
+// allow takes that back.
+func (dv *dive) allow(c int) {
+	delete(dv.banned, c)
+	dv.in(c)
 }
 
 // largest is the content, of sessions not settled, of which there is most
@@ -167,6 +210,7 @@ func (dv *dive) largest(sessions []int) int {
 // end leaves the master as it was.
 func (dv *dive) end() {
 	ma := dv.ma
+	ma.li.length, ma.li.away = dv.length, nil
 	for c := range ma.sx.cols {
 		if c < len(dv.costs) {
 			ma.sx.cols[c].cost = dv.costs[c]
@@ -191,6 +235,18 @@ func (ma *master) least() float64 {
 	}
 	if ma.goal.target > 0 && ma.goal.finish > 0 {
 		least = max(least, ma.goal.target-1)
+	}
+	return float64(least) + 1e-3
+}
+
+// provenBy is what plans cost at least by all that is proved of the goal's level.
+func (ma *master) provenBy(pf *proofs) float64 {
+	if ma.goal.level < 0 || ma.goal.finish > 0 {
+		return 0
+	}
+	least := pf.bound(&ma.goal.worth, ma.goal.level)
+	if ma.goal.level == chemistry {
+		least += int64(ma.rx.waste)
 	}
 	return float64(least) + 1e-3
 }
@@ -226,8 +282,14 @@ func (dv *dive) again() {
 			if dv.settled[i] != -1 || dv.expired() {
 				continue
 			}
+			if dv.outline[i] >= 0 {
+				if dv.refill(i) {
+					added++
+				}
+				continue
+			}
 			best := rx.pr.session(&ma.pr, &ma.li, i)
-			if float64(best) > (sx.dual[ma.rowSess+i]+1e-7)*ma.scale*ma.per*1.000001 && ma.learn(i) {
+			if float64(best) > (sx.dual[ma.rowSess+i]+1e-7)*ma.scale*ma.per*1.000001 && ma.learn(i) && !dv.bars() {
 				added++
 			}
 		}

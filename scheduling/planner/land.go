@@ -26,11 +26,23 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 	s.dryBy = sr.aim
 	given := make([]bool, len(m.rolls))
 	dv := ma.dive(sr.rng, stop)
+	dv.most = max(dv.most, ma.provenBy(pf))
 	// Every other time a plan one run better than the best will do.
 	if w := &sr.bestWorth; ma.dives%2 == 1 && ma.goal.level == runs && ma.goal.finish == 0 && sameAbove(w, &ma.goal.worth, runs) {
 		dv.most = max(dv.most, float64(w[runs]-1)+1e-3)
 	}
 	giveUp := ma.dives > 0 && len(m.rolls) >= windowRolls && sr.nearly(ma)
+	if sr.draw(dv, stop) {
+		return sr.landed(ma, dv)
+	}
+	if giveUp {
+		dv.end()
+		sr.reopen(ma)
+		clear(sr.bd.shut)
+		return false
+	}
+	dv.forget()
+	s.reset()
 	for _, cluster := range rx.clusters {
 		for try := 0; ; try++ {
 			dv.settle(cluster)
@@ -71,11 +83,16 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 			dv.again()
 		}
 	}
+	return sr.landed(ma, dv)
+}
+
+// landed ends a dive, and makes what came of it the current plan.
+func (sr *search) landed(ma *master, dv *dive) bool {
 	dv.end()
 	sr.reopen(ma)
 	sr.insertRest()
 	clear(sr.bd.shut)
-	sr.keep(s.value())
+	sr.keep(sr.s.value())
 	return true
 }
 
@@ -172,8 +189,7 @@ func (dv *dive) amend(specs []spec, sr *search) {
 		dv.release(i)
 		rx.pool = append(rx.pool, co)
 		ma.add(len(rx.pool) - 1)
-		dv.settled[i] = len(rx.pool) - 1
-		dv.others(i, dv.settled[i], 1)
+		dv.choose(i, len(rx.pool)-1)
 	}
 	dv.again()
 }

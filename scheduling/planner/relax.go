@@ -35,6 +35,7 @@ type relaxation struct {
 	longest  []int64
 	pool     []content
 	keys     map[string]int
+	outlines map[string]int
 	sums     []int64 // values of level 3 that there can be, once known
 	choices  []kitChoice
 	clusters [][]int            // sessions that overlap
@@ -147,7 +148,7 @@ const (
 // relax makes the relaxation; nil where the problem has too many sorts of
 // rolls or reels for it.
 func (bd *bounds) relax() *relaxation {
-	rx := &relaxation{m: bd.m, bd: bd, boxes: make(map[string]*box), keys: make(map[string]int), refused: make(map[string]bool), barred: make(map[string]*bars), solved: make(map[string]*master), lasts: make(map[string]*lastDays)}
+	rx := &relaxation{m: bd.m, bd: bd, boxes: make(map[string]*box), keys: make(map[string]int), outlines: make(map[string]int), refused: make(map[string]bool), barred: make(map[string]*bars), solved: make(map[string]*master), lasts: make(map[string]*lastDays)}
 	rx.splitSessions()
 	rx.sortRolls()
 	if len(rx.types) == 0 || len(rx.types) > mostTypes {

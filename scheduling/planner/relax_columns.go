@@ -142,6 +142,7 @@ const usualEntries = 32
 // add makes a column of a content.
 func (ma *master) add(at int) {
 	rx := ma.rx
+	ma.newest = at
 	co := &rx.pool[at]
 	s := rx.sess[co.sess].index
 	if ma.sum == nil {

@@ -54,6 +54,7 @@ type master struct {
 	rowSess, rowArea, rowKit, rowWaste      int
 	rowLate, rowChem, rowRuns, rowOut, rowR int
 	art, wasted, left, kit, spare           []int // columns
+	newest                                  int   // the content added last
 	col                                     []int // by content in the pool, −1: not there
 	paid                                    int64 // for kits that are settled to be mixed
 

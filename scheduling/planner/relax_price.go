@@ -24,12 +24,13 @@ func (p *prices) clone() prices {
 // A content is what one session holds: how many rolls of which types by which
 // sets, in how many runs.
 type content struct {
-	sess   int
-	length int64 // s
-	early  int64 // s, of early runs with their clean-up
-	loose  bool  // not all of them need be within the early part
-	items  []item
-	loads  []load
+	sess    int
+	length  int64 // s
+	early   int64 // s, of early runs with their clean-up
+	loose   bool  // not all of them need be within the early part
+	items   []item
+	loads   []load
+	outline int // its number, once that was asked for
 }
 
 type item struct {
@@ -134,6 +135,7 @@ type limits struct {
 	length []int64 // by session, s
 	dry    int64
 	shut   []bool // by set
+	away   []bool // by session and set; nil: none
 	rows   []resource
 	byRow  [][]int   // by session: the rows that it has a part in
 	early  []int64   // by session: how long its early part is, s; 0 for none
@@ -170,7 +172,7 @@ func (pr *pricing) find(p *prices, li *limits, i int) {
 		from := n
 		for _, set := range o.sets {
 			t := pr.tariffOf(p, li, i, o, set)
-			if li.shut[set] || slices.ContainsFunc(pr.ways[from:n], func(w way) bool { return w.tariff.covers(&t) }) {
+			if li.shut[set] || li.away != nil && li.away[i*len(rx.sets)+set] || slices.ContainsFunc(pr.ways[from:n], func(w way) bool { return w.tariff.covers(&t) }) {
 				continue
 			}
 			for at := n - 1; at >= from; at-- {

@@ -140,8 +140,12 @@ func (ma *master) restoreArtificial() {
 // learn makes a column of what the last pricing of a session found, unless it
 // is there already.
 func (ma *master) learn(i int) bool {
+	return ma.know(ma.rx.pr.content(&ma.pr, &ma.li, i))
+}
+
+// know makes a column of a content, unless it is there already.
+func (ma *master) know(c content) bool {
 	rx := ma.rx
-	c := rx.pr.content(&ma.pr, &ma.li, i)
 	key := c.key()
 	if at, ok := rx.keys[key]; ok {
 		if ma.colOf(at) >= 0 {

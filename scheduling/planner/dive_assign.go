@@ -1,0 +1,381 @@
+package planner
+
+import (
+	"math"
+	"slices"
+)
+
+// Once all sessions are settled for outlines, which rolls are on which reels is a
+// transport problem, of rolls to places in runs, with a few rows besides: what sets can
+// take or are to take, what hangs at once. Its linear program is whole but for a few
+// rolls, and those are placed by trying.
+
+// An assignment is that problem.
+type assignment struct {
+	dv     *dive
+	left   []int64 // by type: rolls that no settled session has
+	places []place
+	rows   []sideRow
+	sx     *simplex
+	col    []int // by seat: its column
+	seats  []seat
+	take   []int64 // by seat: rolls
+	late   int64   // at most
+	nodes  int
+}
+
+// A place is the reels of one kind of some runs.
+type place struct {
+	sess, load int
+	kind       int
+	room       int64
+	early      bool
+	set        int
+}
+
+// A seat is rolls of a type in a place; place −1: left out.
+type seat struct {
+	typ, place int
+	late       int64
+}
+
+// A sideRow is a row over seats, that is to be no less than it says.
+type sideRow struct {
+	least int64
+	per   func(t int, p *place) int64
+}
+
+// mostSeatings bounds the tries of placing what the linear program has in parts.
+const mostSeatings = 3_000
+
+// assign finds contents of whole rolls for all sessions that are settled for outlines,
+// and settles those sessions for them; false where it finds none.
+func (dv *dive) assign() bool {
+	as := assignment{dv: dv, nodes: mostSeatings}
+	as.list()
+	as.addRows()
+	if !as.solve() {
+		return false
+	}
+	as.settle()
+	return true
+}
+
+// list lists places and seats.
+func (as *assignment) list() {
+	dv := as.dv
+	ma, rx := dv.ma, dv.ma.rx
+	for t := range rx.types {
+		as.left = append(as.left, rx.types[t].n)
+	}
+	for i, c := range dv.settled {
+		if c >= 0 {
+			for _, it := range rx.pool[c].items {
+				as.left[it.typ] = max(as.left[it.typ]-it.n, 0)
+			}
+		}
+		if c != -1 || dv.outline[i] < 0 {
+			continue
+		}
+		of := &rx.pool[dv.like(i)]
+		for n := range of.loads {
+			l := &of.loads[n]
+			o := &rx.sess[i].offers[l.offer]
+			for d, reels := range l.reels {
+				if reels > 0 {
+					as.places = append(as.places, place{sess: i, load: n, kind: o.kinds[d], room: int64(reels) * o.box.holds[d], early: l.early, set: l.set})
+				}
+			}
+		}
+	}
+	for t := range rx.types {
+		ty := &rx.types[t]
+		if as.left[t] == 0 {
+			continue
+		}
+		if ma.left[t] >= 0 {
+			as.seats = append(as.seats, seat{t, -1, ty.out})
+		}
+		for p := range as.places {
+			pl := &as.places[p]
+			s := rx.sess[pl.sess].index
+			of := &rx.pool[dv.like(pl.sess)]
+			lead := rx.sess[pl.sess].offers[of.loads[pl.load].offer].lead
+			if pl.kind != ty.kind || ty.late[s] >= never || ty.dry[s] > ma.li.dry || ma.li.barred.has(t, pl.sess) || !slices.Contains(rx.leads[lead].types, t) {
+				continue
+			}
+			late := ty.late[s]
+			if !pl.early {
+				late += ma.li.jumps[pl.sess][t]
+			}
+			as.seats = append(as.seats, seat{t, p, late})
+		}
+	}
+}
+
+// addRows adds what sets can take, what they are to take, and rows of rolls.
+func (as *assignment) addRows() {
+	dv := as.dv
+	ma, rx := dv.ma, dv.ma.rx
+	used := make([]int64, len(rx.sets)) // area, of settled sessions
+	for _, c := range dv.settled {
+		if c >= 0 {
+			for _, it := range rx.pool[c].items {
+				used[it.set] += it.n * rx.types[it.typ].area
+			}
+		}
+	}
+	area := func(set int, sign int64) func(t int, p *place) int64 {
+		return func(t int, p *place) int64 {
+			if p.set != set {
+				return 0
+			}
+			return sign * rx.types[t].area
+		}
+	}
+	// What may be wasted is shared among sets as the linear program has it.
+	var wasting []int
+	for s := range rx.sets {
+		se := &rx.sets[s]
+		if se.area < never {
+			as.rows = append(as.rows, sideRow{used[s] - se.area, area(s, -1)})
+		}
+		if ma.spare[s] >= 0 && (ma.goal.upTo > chemistry || ma.goal.level == chemistry) {
+			wasting = append(wasting, s)
+		}
+	}
+	for _, s := range wasting {
+		se := &rx.sets[s]
+		spare := int64(math.Ceil(ma.sx.value(ma.spare[s])*area1 + 1e-3))
+		if len(wasting) == 1 {
+			may := ma.goal.worth[chemistry] - ma.paid
+			if ma.goal.level == chemistry {
+				may = int64(dv.most) - ma.paid
+			}
+			spare = se.unused
+			for low := int64(0); low < spare; { // the most that costs no more
+				mid := (low + spare + 1) / 2
+				if wastedPrice(mid, se.waste) <= may {
+					low = mid
+				} else {
+					spare = mid - 1
+				}
+			}
+		}
+		as.rows = append(as.rows, sideRow{se.unused - spare - used[s], area(s, 1)})
+	}
+	for r := range ma.li.rows {
+		row := &ma.li.rows[r]
+		if row.perRoll == nil || ma.at[ma.rowR+r] < 0 {
+			continue
+		}
+		rest := row.cap
+		for _, i := range row.sessions {
+			c := dv.settled[i]
+			if c >= 0 {
+				rest -= rx.ofContent(row, &rx.pool[c])
+			} else if c == -1 && dv.outline[i] >= 0 {
+				of := &rx.pool[dv.like(i)]
+				for n := range of.loads {
+					rest -= row.ofLoad(&rx.sess[i].offers[of.loads[n].offer], &of.loads[n])
+				}
+			}
+		}
+		as.rows = append(as.rows, sideRow{-rest, func(t int, p *place) int64 {
+			if !slices.Contains(row.sessions, p.sess) || !row.usedBy(p.set) || row.spares(p.sess, p.early) {
+				return 0
+			}
+			return -row.perRoll[t]
+		}})
+	}
+}
+
+// solve finds how many rolls are in each seat; false where there is no way, or none is
+// found.
+func (as *assignment) solve() bool {
+	dv := as.dv
+	ma, rx := dv.ma, dv.ma.rx
+	types := len(rx.types)
+	rhs := make([]float64, types+len(as.places)+len(as.rows))
+	scale := make([]float64, len(as.rows))
+	for t := range rx.types {
+		rhs[t] = float64(as.left[t])
+	}
+	for p := range as.places {
+		rhs[types+p] = -float64(as.places[p].room)
+	}
+	for r := range as.rows {
+		scale[r] = 1
+		for _, se := range as.seats {
+			if se.place >= 0 {
+				if v := as.rows[r].per(se.typ, &as.places[se.place]); v != 0 {
+					scale[r] = max(scale[r], math.Abs(float64(v)))
+				}
+			}
+		}
+		rhs[types+len(as.places)+r] = float64(as.rows[r].least) / scale[r]
+	}
+	sx := newSimplex(rhs)
+	sx.spent = &rx.spent
+	dear := 1.0
+	for t := range rx.types {
+		dear = max(dear, 4*float64(rx.types[t].out))
+	}
+	unit := make([]int, len(rhs))
+	for r := range rhs {
+		if unit[r] = -1; rhs[r] >= 0 {
+			unit[r] = sx.add(lpColumn{cost: dear * 10, row: []int32{int32(r)}, val: []float64{1}}) // #nosec G115 -- a number of rows
+		}
+	}
+	for _, se := range as.seats {
+		c := lpColumn{cost: float64(se.late)}
+		c.put(se.typ, 1)
+		if se.place >= 0 {
+			if ma.dives > 0 {
+				c.cost += 1e-3 * dv.rng.Float64()
+			}
+			c.put(types+se.place, -1)
+			for r := range as.rows {
+				if v := as.rows[r].per(se.typ, &as.places[se.place]); v != 0 {
+					c.put(types+len(as.places)+r, float64(v)/scale[r])
+				}
+			}
+		}
+		as.col = append(as.col, sx.add(c))
+	}
+	sx.start(unit)
+	sx.solve(20 * len(rhs))
+	for _, col := range unit {
+		if col >= 0 && sx.value(col) > 1e-3 {
+			return false
+		}
+	}
+	as.sx = sx
+	as.late = as.mostLate()
+	return as.round()
+}
+
+// mostLate is how much level 2 may be, of what is not settled.
+func (as *assignment) mostLate() int64 {
+	dv := as.dv
+	ma, rx := dv.ma, dv.ma.rx
+	if ma.goal.upTo <= lateness && ma.goal.level != lateness {
+		return never
+	}
+	most := int64(dv.most)
+	if ma.goal.level != lateness {
+		most = ma.cap(lateness)
+	}
+	for i, c := range dv.settled {
+		if c < 0 {
+			continue
+		}
+		for _, it := range rx.pool[c].items {
+			late := rx.types[it.typ].late[rx.sess[i].index]
+			if !it.early {
+				late += ma.li.jumps[i][it.typ]
+			}
+			most -= it.n * late
+		}
+	}
+	return most
+}
+
+// round takes what is whole in the linear program, and places the other rolls by trying.
+func (as *assignment) round() bool {
+	rx := as.dv.ma.rx
+	left := slices.Clone(as.left)
+	room := make([]int64, len(as.places))
+	for p := range as.places {
+		room[p] = as.places[p].room
+	}
+	short := make([]int64, len(as.rows))
+	for r := range as.rows {
+		short[r] = as.rows[r].least
+	}
+	late := as.late
+	as.take = make([]int64, len(as.seats))
+	put := func(k int, n int64) {
+		se := &as.seats[k]
+		as.take[k] += n
+		left[se.typ] -= n
+		late -= n * se.late
+		if se.place >= 0 {
+			room[se.place] -= n
+			for r := range as.rows {
+				short[r] -= n * as.rows[r].per(se.typ, &as.places[se.place])
+			}
+		}
+	}
+	for k := range as.seats {
+		n := int64(math.Floor(as.sx.value(as.col[k]) + 1e-4))
+		if n = min(n, left[as.seats[k].typ]); n > 0 {
+			put(k, n)
+		}
+	}
+	of := make([][]int, len(rx.types)) // seats by type, least late first
+	for k := range as.seats {
+		of[as.seats[k].typ] = append(of[as.seats[k].typ], k)
+	}
+	for t := range of {
+		slices.SortStableFunc(of[t], func(a, b int) int { return int(min(max(as.seats[a].late-as.seats[b].late, -1), 1)) })
+	}
+	var grow func(t int, from int) bool
+	grow = func(t, from int) bool {
+		for t < len(left) && left[t] <= 0 {
+			t, from = t+1, 0
+		}
+		if late < 0 {
+			return false
+		}
+		if t == len(left) {
+			return !slices.ContainsFunc(short, func(n int64) bool { return n > 0 })
+		}
+		for n := from; n < len(of[t]); n++ {
+			k := of[t][n]
+			se := &as.seats[k]
+			if se.late > late || se.place >= 0 && room[se.place] == 0 {
+				continue
+			}
+			if as.nodes--; as.nodes < 0 {
+				return false
+			}
+			put(k, 1)
+			if grow(t, n) {
+				return true
+			}
+			put(k, -1)
+		}
+		return false
+	}
+	return grow(0, 0)
+}
+
+// settle settles sessions for what was found.
+func (as *assignment) settle() {
+	dv := as.dv
+	ma, rx := dv.ma, dv.ma.rx
+	made := make(map[int]*content)
+	for i, c := range dv.settled {
+		if c == -1 && dv.outline[i] >= 0 {
+			of := rx.pool[dv.like(i)]
+			of.items = nil
+			made[i] = &of
+		}
+	}
+	for k, n := range as.take {
+		if se := &as.seats[k]; n > 0 && se.place >= 0 {
+			pl := &as.places[se.place]
+			made[pl.sess].items = append(made[pl.sess].items, item{se.typ, pl.set, n, pl.early})
+		}
+	}
+	for i := range rx.sess {
+		c, ok := made[i]
+		if !ok {
+			continue
+		}
+		ma.know(*c)
+		at := rx.keys[c.key()]
+		dv.drawn[i] = at
+	}
+}
