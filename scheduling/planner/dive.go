@@ -27,6 +27,7 @@ type dive struct {
 	settled []int     // by session: its content; −1 for none yet, −2 for nothing
 	others  [][]int   // by session: the contents that are out for the one it is settled for
 	outline []int     // by session: the outline it is to have, −1 for any
+	like    []int     // by session: a content of that
 	unlike  [][]int   // by session: the contents that are out for that
 	drawn   []int     // by session: the content that was found for its outline, −1 for none
 	banned  map[int]bool
@@ -50,7 +51,7 @@ func (ma *master) dive(rng *rand.Rand, expired func() bool) *dive {
 	}
 	for i := range dv.settled {
 		dv.settled[i], dv.outline[i] = -1, -1
-		dv.drawn = append(dv.drawn, -1)
+		dv.drawn, dv.like = append(dv.drawn, -1), append(dv.like, -1)
 	}
 	return dv
 }
@@ -270,12 +271,22 @@ func (ma *master) refresh() {
 const diveRounds = 3
 
 // again solves with some sessions settled.
-func (dv *dive) again() {
+func (dv *dive) again() { dv.goOn(diveRounds, false) }
+
+// sketchRounds bounds how often they are after one is settled for an outline.
+const sketchRounds = 8
+
+// goOn solves with some sessions settled, contents being priced so often at most, and no
+// longer than it costs too much, if that will do.
+func (dv *dive) goOn(rounds int, willDo bool) {
 	ma := dv.ma
 	rx, sx := ma.rx, ma.sx
-	for range diveRounds {
+	for range rounds {
 		sx.price()
 		sx.solve(500)
+		if willDo && dv.cost() <= dv.most {
+			return
+		}
 		ma.read()
 		added := 0
 		for i := range rx.sess {

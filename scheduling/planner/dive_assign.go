@@ -77,7 +77,7 @@ func (as *assignment) list() {
 		if c != -1 || dv.outline[i] < 0 {
 			continue
 		}
-		of := &rx.pool[dv.like(i)]
+		of := &rx.pool[dv.like[i]]
 		for n := range of.loads {
 			l := &of.loads[n]
 			o := &rx.sess[i].offers[l.offer]
@@ -99,7 +99,7 @@ func (as *assignment) list() {
 		for p := range as.places {
 			pl := &as.places[p]
 			s := rx.sess[pl.sess].index
-			of := &rx.pool[dv.like(pl.sess)]
+			of := &rx.pool[dv.like[pl.sess]]
 			lead := rx.sess[pl.sess].offers[of.loads[pl.load].offer].lead
 			if pl.kind != ty.kind || ty.late[s] >= never || ty.dry[s] > ma.li.dry || ma.li.barred.has(t, pl.sess) || !slices.Contains(rx.leads[lead].types, t) {
 				continue
@@ -175,7 +175,7 @@ func (as *assignment) addRows() {
 			if c >= 0 {
 				rest -= rx.ofContent(row, &rx.pool[c])
 			} else if c == -1 && dv.outline[i] >= 0 {
-				of := &rx.pool[dv.like(i)]
+				of := &rx.pool[dv.like[i]]
 				for n := range of.loads {
 					rest -= row.ofLoad(&rx.sess[i].offers[of.loads[n].offer], &of.loads[n])
 				}
@@ -358,7 +358,7 @@ func (as *assignment) settle() {
 	made := make(map[int]*content)
 	for i, c := range dv.settled {
 		if c == -1 && dv.outline[i] >= 0 {
-			of := rx.pool[dv.like(i)]
+			of := rx.pool[dv.like[i]]
 			of.items = nil
 			made[i] = &of
 		}

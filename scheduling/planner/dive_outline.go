@@ -74,7 +74,7 @@ func (dv *dive) sketch() bool {
 			dv.refuse(st.s, st.at)
 			strokes[last-1].refused = append(strokes[last-1].refused, st.at)
 		}
-		dv.again()
+		dv.goOn(sketchRounds, true)
 	}
 	return false
 }
@@ -98,6 +98,7 @@ func (dv *dive) keepWhole() {
 // keep settles a session for an outline.
 func (dv *dive) keep(s, at int) {
 	dv.outline[s] = at
+	dv.like[s] = slices.IndexFunc(dv.ma.rx.pool, func(c content) bool { return c.sess == s && c.outline == at })
 	dv.unlike[s] = dv.only(s, func(c int) bool { return dv.ma.rx.outlineOf(c) == at })
 }
 
@@ -184,7 +185,7 @@ func (dv *dive) commonest() (s, at int) {
 // says whether they are more than it has.
 func (dv *dive) refill(i int) bool {
 	ma := dv.ma
-	best, c := ma.rx.pr.anew(&ma.pr, &ma.li, &ma.rx.pool[dv.like(i)])
+	best, c := ma.rx.pr.anew(&ma.pr, &ma.li, &ma.rx.pool[dv.like[i]])
 	return float64(best) > (ma.sx.dual[ma.rowSess+i]+1e-7)*ma.scale*ma.per*1.000001 && ma.know(c)
 }
 
@@ -212,9 +213,4 @@ func (pr *pricing) anew(p *prices, li *limits, of *content) (int64, content) {
 	}
 	c.length, c.early = of.length, of.early
 	return sum, c
-}
-
-// like is a content of the outline that a session is settled for.
-func (dv *dive) like(i int) int {
-	return slices.IndexFunc(dv.ma.rx.pool, func(c content) bool { return c.sess == i && c.outline == dv.outline[i] })
 }

@@ -192,6 +192,15 @@ func (im *improving) land(ma *master, try int) {
 			return
 		}
 	}
+	if level == chemistry {
+		if leaf := im.deepen(try); leaf != nil {
+			ma = leaf
+		}
+		if ma != nil && !im.proved() && !im.stop() {
+			sr.landIn(im.pf, ma, level, im.stop)
+		}
+		return
+	}
 	if ma != nil && !im.stop() {
 		sr.landIn(im.pf, ma, level, im.stop)
 	}
