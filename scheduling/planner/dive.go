@@ -43,6 +43,9 @@ func (ma *master) dive(rng *rand.Rand, expired func() bool) *dive {
 		ma: ma, rng: rng, expired: expired, most: ma.least(), length: slices.Clone(ma.li.length), banned: make(map[int]bool), refused: make(map[int][]int),
 		settled: make([]int, sessions), others: make([][]int, sessions), outline: make([]int, sessions), unlike: make([][]int, sessions),
 	}
+	if ma.goal.level <= lateness {
+		dv.most = max(dv.most, math.Ceil(dv.cost()-1e-4)+1e-3)
+	}
 	for c := range ma.sx.cols {
 		dv.costs = append(dv.costs, ma.sx.cols[c].cost)
 	}

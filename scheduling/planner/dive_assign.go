@@ -1,6 +1,7 @@
 package planner
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -318,7 +319,7 @@ func (as *assignment) round() bool {
 		of[as.seats[k].typ] = append(of[as.seats[k].typ], k)
 	}
 	for t := range of {
-		slices.SortStableFunc(of[t], func(a, b int) int { return int(min(max(as.seats[a].late-as.seats[b].late, -1), 1)) })
+		slices.SortStableFunc(of[t], func(a, b int) int { return cmp.Compare(as.seats[a].late, as.seats[b].late) })
 	}
 	var grow func(t int, from int) bool
 	grow = func(t, from int) bool {

@@ -1,6 +1,9 @@
 package planner
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // mostDraws bounds how often outlines are settled anew because some have no timetable.
 const mostDraws = 8
@@ -9,35 +12,16 @@ const mostDraws = 8
 // those of overlapping sessions have no timetable it learns from that, and begins again.
 // It says whether all are placed.
 func (sr *search) draw(dv *dive, stop func() bool) bool {
-	ma, s := dv.ma, sr.s
-	rx := ma.rx
-	given := make([]bool, len(sr.m.rolls))
 	for range mostDraws {
 		if !dv.sketch() || stop() || !dv.assign() {
 			return false
 		}
-		s.reset()
-		clear(given)
-		bad := -1
-		for n, cluster := range rx.clusters {
-			var specs []spec
-			var promised int64
-			for _, i := range cluster {
-				if c := dv.drawn[i]; c >= 0 {
-					sp, p := rx.runs(&rx.pool[c], &ma.li, given, sr.m.urgent)
-					specs, promised = append(specs, sp...), promised+p
-				}
-			}
-			if !sr.schedule(rx, specs, promised) {
-				bad = n
-				if !sr.learnFrom(dv, cluster, specs) {
-					return false
-				}
-				break
-			}
-		}
-		if bad < 0 {
+		cluster, specs := sr.placeDrawn(dv)
+		if cluster == nil {
 			return true
+		}
+		if !sr.learnFrom(dv, cluster, specs) {
+			return false
 		}
 		for i := range dv.outline {
 			dv.letGo(i)
@@ -46,6 +30,28 @@ func (sr *search) draw(dv *dive, stop func() bool) bool {
 		dv.again()
 	}
 	return false
+}
+
+// placeDrawn places the runs of what was drawn. It gives the first overlapping sessions
+// whose runs have no timetable, with these; nil when all have one.
+func (sr *search) placeDrawn(dv *dive) (cluster []int, specs []spec) {
+	rx := dv.ma.rx
+	sr.s.reset()
+	given := make([]bool, len(sr.m.rolls))
+	for _, cluster := range rx.clusters {
+		var specs []spec
+		var promised int64
+		for _, i := range cluster {
+			if c := dv.drawn[i]; c >= 0 {
+				sp, p := rx.runs(&rx.pool[c], &dv.ma.li, given, sr.m.urgent)
+				specs, promised = append(specs, sp...), promised+p
+			}
+		}
+		if !sr.schedule(rx, specs, promised) {
+			return cluster, specs
+		}
+	}
+	return nil, nil
 }
 
 // learnFrom has a dive do without what a cluster had no timetable for; false where that
@@ -72,7 +78,7 @@ func (sr *search) learnFrom(dv *dive, cluster []int, specs []spec) bool {
 		for i := range dv.outline {
 			dv.letGo(i)
 		}
-		slices.SortStableFunc(users, func(a, b int) int { return int(min(max(idle(b)-idle(a), -1), 1)) })
+		slices.SortStableFunc(users, func(a, b int) int { return cmp.Compare(idle(b), idle(a)) })
 		for _, i := range users {
 			undo := dv.mixIn(i, takes)
 			if dv.cost() <= dv.most {

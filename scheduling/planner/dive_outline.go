@@ -42,7 +42,7 @@ type stroke struct {
 }
 
 // mostStrokes bounds how often sessions are settled for outlines, and that taken back.
-const mostStrokes = 60
+const mostStrokes = 30
 
 // sketch settles all sessions for outlines, and says whether that can be had: a session
 // after another, and where it costs too much the last for another (depth first).
@@ -50,21 +50,22 @@ func (dv *dive) sketch() bool {
 	strokes := []stroke{{s: -1}}
 	for n := 0; !dv.expired(); n++ {
 		last := len(strokes) - 1
-		if dv.cost() <= dv.most {
-			s, at := dv.commonest()
-			if s < 0 {
-				dv.keepWhole()
-				return true
+		s, at := -1, -1
+		good := dv.cost() <= dv.most
+		if good {
+			if s, at = dv.commonest(); s < 0 {
+				if good = dv.keepWhole(); good {
+					return true
+				}
 			}
-			if n >= mostStrokes {
-				return false
-			}
+		}
+		if n >= mostStrokes || !good && last == 0 {
+			return false
+		}
+		if good {
 			strokes = append(strokes, stroke{s: s, at: at})
 			dv.keep(s, at)
 		} else {
-			if last == 0 || n >= mostStrokes {
-				return false
-			}
 			st := strokes[last]
 			strokes = strokes[:last]
 			for _, o := range st.refused {
@@ -79,10 +80,12 @@ func (dv *dive) sketch() bool {
 	return false
 }
 
-// keepWhole settles the sessions that have one outline alone for it.
-func (dv *dive) keepWhole() {
+// keepWhole settles the sessions that have one outline alone for it, and says whether all
+// that are settled cost no more than they may: some may be there in part.
+func (dv *dive) keepWhole() bool {
 	rx := dv.ma.rx
 	share := make(map[int]float64)
+	whole := make(map[int]int) // outlines by session
 	for c := range rx.pool {
 		i := rx.pool[c].sess
 		if dv.ma.colOf(c) < 0 || dv.settled[i] != -1 || dv.outline[i] >= 0 {
@@ -90,9 +93,28 @@ func (dv *dive) keepWhole() {
 		}
 		o := rx.outlineOf(c)
 		if share[o] += dv.ma.sx.value(dv.ma.col[c]); share[o] > 0.5 {
-			dv.keep(i, o)
+			whole[i] = c
 		}
 	}
+	sum := int64(0)
+	for i := range rx.sess {
+		c, ok := whole[i]
+		if dv.outline[i] >= 0 {
+			c, ok = dv.like[i], true
+		}
+		for n := 0; ok && n < len(rx.pool[c].loads); n++ {
+			sum += rx.pool[c].loads[n].runs
+		}
+	}
+	if dv.ma.goal.level == runs && float64(sum) > dv.most {
+		return false
+	}
+	for i := range rx.sess {
+		if c, ok := whole[i]; ok {
+			dv.keep(i, rx.outlineOf(c))
+		}
+	}
+	return true
 }
 
 // keep settles a session for an outline.

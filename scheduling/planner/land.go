@@ -33,12 +33,10 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 	}
 	giveUp := ma.dives > 0 && len(m.rolls) >= windowRolls && sr.nearly(ma)
 	if sr.draw(dv, stop) {
-		return sr.landed(ma, dv)
+		return sr.landed(dv)
 	}
 	if giveUp {
-		dv.end()
-		sr.reopen(ma)
-		clear(sr.bd.shut)
+		sr.leave(dv)
 		return false
 	}
 	dv.forget()
@@ -46,12 +44,6 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 	for _, cluster := range rx.clusters {
 		for try := 0; ; try++ {
 			dv.settle(cluster)
-			if dv.dead && giveUp {
-				dv.end()
-				sr.reopen(ma)
-				clear(sr.bd.shut)
-				return false
-			}
 			now := slices.Clone(given)
 			var specs []spec
 			var promised int64
@@ -83,17 +75,24 @@ func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 			dv.again()
 		}
 	}
-	return sr.landed(ma, dv)
+	return sr.landed(dv)
 }
 
 // landed ends a dive, and makes what came of it the current plan.
-func (sr *search) landed(ma *master, dv *dive) bool {
+func (sr *search) landed(dv *dive) bool {
 	dv.end()
-	sr.reopen(ma)
+	sr.reopen(dv.ma)
 	sr.insertRest()
 	clear(sr.bd.shut)
 	sr.keep(sr.s.value())
 	return true
+}
+
+// leave ends a dive of which nothing came.
+func (sr *search) leave(dv *dive) {
+	dv.end()
+	sr.reopen(dv.ma)
+	clear(sr.bd.shut)
 }
 
 // reopen has a master's kits that were shut for a plan to be had again.

@@ -41,11 +41,7 @@ type tree struct {
 	// ends the search. Where it does not, the search goes on for others.
 	land   func(*master) bool
 	leaves int
-	drafts int
 }
-
-// mostDrafts is how many programs of whole outlines are made plans of.
-const mostDrafts = 6
 
 // mostLeaves is how many programs of whole numbers are made plans of.
 const mostLeaves = 6
@@ -101,13 +97,6 @@ func (tr *tree) split(ma *master) (bool, *master) {
 			return false, nil
 		}
 		return false, ma
-	}
-	if tr.land != nil && tr.drafts < mostDrafts && !slices.ContainsFunc(cuts, func(c cut) bool { return c.key.sort != countRolls }) {
-		tr.drafts++
-
-		if tr.land(ma) {
-			return false, nil
-		}
 	}
 	best, ok := tr.choose(ma, cuts)
 	if !ok {
