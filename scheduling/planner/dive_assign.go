@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sort"
 )
 
 // Once all sessions are settled for outlines, which rolls are on which reels is a
@@ -116,79 +117,86 @@ func (as *assignment) list() {
 
 // addRows adds what sets can take, what they are to take, and rows of rolls.
 func (as *assignment) addRows() {
-	dv := as.dv
-	ma, rx := dv.ma, dv.ma.rx
+	rx := as.dv.ma.rx
 	used := make([]int64, len(rx.sets)) // area, of settled sessions
-	for _, c := range dv.settled {
+	for _, c := range as.dv.settled {
 		if c >= 0 {
 			for _, it := range rx.pool[c].items {
 				used[it.set] += it.n * rx.types[it.typ].area
 			}
 		}
 	}
-	area := func(set int, sign int64) func(t int, p *place) int64 {
-		return func(t int, p *place) int64 {
-			if p.set != set {
-				return 0
-			}
-			return sign * rx.types[t].area
-		}
-	}
-	// What may be wasted is shared among sets as the linear program has it.
-	var wasting []int
 	for s := range rx.sets {
-		se := &rx.sets[s]
-		if se.area < never {
-			as.rows = append(as.rows, sideRow{used[s] - se.area, area(s, -1)})
-		}
-		if ma.spare[s] >= 0 && (ma.goal.upTo > chemistry || ma.goal.level == chemistry) {
-			wasting = append(wasting, s)
+		if most := rx.sets[s].area; most < never {
+			as.rows = append(as.rows, sideRow{used[s] - most, as.areaOf(s, -1)})
 		}
 	}
-	for _, s := range wasting {
+	as.addFills(used)
+	for r := range as.dv.ma.li.rows {
+		as.addResource(r)
+	}
+}
+
+// areaOf is the area that a roll takes of a set, with a sign.
+func (as *assignment) areaOf(set int, sign int64) func(t int, p *place) int64 {
+	return func(t int, p *place) int64 {
+		if p.set != set {
+			return 0
+		}
+		return sign * as.dv.ma.rx.types[t].area
+	}
+}
+
+// addFills adds what sets are to take lest too much is wasted: of one that may waste
+// something, as much as level 3 has room for, of several, what the linear program has.
+func (as *assignment) addFills(used []int64) {
+	ma := as.dv.ma
+	rx := ma.rx
+	if ma.goal.upTo <= chemistry && ma.goal.level != chemistry {
+		return
+	}
+	may := ma.goal.worth[chemistry] - ma.paid
+	if ma.goal.level == chemistry {
+		may = int64(as.dv.most) - ma.paid
+	}
+	wasters := rx.wasters()
+	slices.Sort(wasters)
+	for _, s := range wasters {
 		se := &rx.sets[s]
 		spare := int64(math.Ceil(ma.sx.value(ma.spare[s])*area1 + 1e-3))
-		if len(wasting) == 1 {
-			may := ma.goal.worth[chemistry] - ma.paid
-			if ma.goal.level == chemistry {
-				may = int64(dv.most) - ma.paid
-			}
-			spare = se.unused
-			for low := int64(0); low < spare; { // the most that costs no more
-				mid := (low + spare + 1) / 2
-				if wastedPrice(mid, se.waste) <= may {
-					low = mid
-				} else {
-					spare = mid - 1
-				}
-			}
+		if len(wasters) == 1 { // the most area that costs no more
+			spare = int64(sort.Search(int(se.unused), func(n int) bool { return wastedPrice(int64(n)+1, se.waste) > may }))
 		}
-		as.rows = append(as.rows, sideRow{se.unused - spare - used[s], area(s, 1)})
+		as.rows = append(as.rows, sideRow{se.unused - spare - used[s], as.areaOf(s, 1)})
 	}
-	for r := range ma.li.rows {
-		row := &ma.li.rows[r]
-		if row.perRoll == nil || ma.at[ma.rowR+r] < 0 {
-			continue
-		}
-		rest := row.cap
-		for _, i := range row.sessions {
-			c := dv.settled[i]
-			if c >= 0 {
-				rest -= rx.ofContent(row, &rx.pool[c])
-			} else if c == -1 && dv.outline[i] >= 0 {
-				of := &rx.pool[dv.like[i]]
-				for n := range of.loads {
-					rest -= row.ofLoad(&rx.sess[i].offers[of.loads[n].offer], &of.loads[n])
-				}
-			}
-		}
-		as.rows = append(as.rows, sideRow{-rest, func(t int, p *place) int64 {
-			if !slices.Contains(row.sessions, p.sess) || !row.usedBy(p.set) || row.spares(p.sess, p.early) {
-				return 0
-			}
-			return -row.perRoll[t]
-		}})
+}
+
+// addResource adds a row of the linear program that counts rolls, less what outlines and
+// settled sessions use of it.
+func (as *assignment) addResource(r int) {
+	dv := as.dv
+	ma, rx := dv.ma, dv.ma.rx
+	row := &ma.li.rows[r]
+	if row.perRoll == nil || ma.at[ma.rowR+r] < 0 {
+		return
 	}
+	rest := row.cap
+	for _, i := range row.sessions {
+		if c := dv.settled[i]; c >= 0 {
+			rest -= rx.ofContent(row, &rx.pool[c])
+		} else if c == -1 && dv.outline[i] >= 0 {
+			of := &rx.pool[dv.like[i]]
+			for n := range of.loads {
+				rest -= row.ofLoad(&rx.sess[i].offers[of.loads[n].offer], &of.loads[n])
+			}
+		}
+	}
+	as.rows = append(as.rows, sideRow{-rest, func(t int, p *place) int64 {
+		if !slices.Contains(row.sessions, p.sess) || !row.usedBy(p.set) || row.spares(p.sess, p.early) {
+			return 0
+		}
+		return -row.perRoll[t]
+	}})
 }
 
 // solve finds how many rolls are in each seat; false where there is no way, or none is
