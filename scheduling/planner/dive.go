@@ -15,8 +15,8 @@ const (
 )
 
 // A dive turns a master's optimum into whole contents: it settles one session
-// after another for a content of which there is much, and solves again. The
-// master is left as it was.
+// after another for an outline (see draw), or for a content, of which there is much,
+// and solves again. The master is left as it was.
 type dive struct {
 	ma      *master
 	rng     *rand.Rand

@@ -50,8 +50,8 @@ type sideRow struct {
 // mostSeatings bounds the tries of placing what the linear program has in parts.
 const mostSeatings = 3_000
 
-// assign finds contents of whole rolls for all sessions that are settled for outlines,
-// and settles those sessions for them; false where it finds none.
+// assign draws contents of whole rolls for all sessions that are settled for outlines;
+// false where it finds none.
 func (dv *dive) assign() bool {
 	as := assignment{dv: dv, nodes: mostSeatings}
 	as.list()
@@ -59,7 +59,7 @@ func (dv *dive) assign() bool {
 	if !as.solve() {
 		return false
 	}
-	as.settle()
+	as.draw()
 	return true
 }
 
@@ -202,39 +202,46 @@ func (as *assignment) addResource(r int) {
 // solve finds how many rolls are in each seat; false where there is no way, or none is
 // found.
 func (as *assignment) solve() bool {
+	wanting := as.program()
+	as.sx.solve(20 * len(as.sx.rhs))
+	if slices.ContainsFunc(wanting, func(col int) bool { return col >= 0 && as.sx.value(col) > 1e-3 }) {
+		return false
+	}
+	as.late = as.mostLate()
+	return as.round()
+}
+
+// program makes the linear program: of level 2, after a master's first dive a little off,
+// so that others come of it. It gives by row the column that makes good what it is short
+// of, −1 for none.
+func (as *assignment) program() (wanting []int) {
 	dv := as.dv
 	ma, rx := dv.ma, dv.ma.rx
-	types := len(rx.types)
-	rhs := make([]float64, types+len(as.places)+len(as.rows))
-	scale := make([]float64, len(as.rows))
+	types, sides := len(rx.types), len(rx.types)+len(as.places)
+	rhs := make([]float64, sides+len(as.rows))
 	for t := range rx.types {
 		rhs[t] = float64(as.left[t])
 	}
 	for p := range as.places {
 		rhs[types+p] = -float64(as.places[p].room)
 	}
+	units := make([]float64, len(as.rows)) // for numbers of like size
 	for r := range as.rows {
-		scale[r] = 1
-		for _, se := range as.seats {
-			if se.place >= 0 {
-				if v := as.rows[r].per(se.typ, &as.places[se.place]); v != 0 {
-					scale[r] = max(scale[r], math.Abs(float64(v)))
-				}
-			}
-		}
-		rhs[types+len(as.places)+r] = float64(as.rows[r].least) / scale[r]
+		units[r] = as.unit(r)
+		rhs[sides+r] = float64(as.rows[r].least) / units[r]
 	}
 	sx := newSimplex(rhs)
 	sx.spent = &rx.spent
-	dear := 1.0
+	dear := 10.0
 	for t := range rx.types {
-		dear = max(dear, 4*float64(rx.types[t].out))
+		dear = max(dear, 40*float64(rx.types[t].out))
 	}
-	unit := make([]int, len(rhs))
 	for r := range rhs {
-		if unit[r] = -1; rhs[r] >= 0 {
-			unit[r] = sx.add(lpColumn{cost: dear * 10, row: []int32{int32(r)}, val: []float64{1}}) // #nosec G115 -- a number of rows
+		col := -1
+		if rhs[r] >= 0 {
+			col = sx.add(lpColumn{cost: dear, row: []int32{int32(r)}, val: []float64{1}}) // #nosec G115 -- a number of rows
 		}
+		wanting = append(wanting, col)
 	}
 	for _, se := range as.seats {
 		c := lpColumn{cost: float64(se.late)}
@@ -245,23 +252,26 @@ func (as *assignment) solve() bool {
 			}
 			c.put(types+se.place, -1)
 			for r := range as.rows {
-				if v := as.rows[r].per(se.typ, &as.places[se.place]); v != 0 {
-					c.put(types+len(as.places)+r, float64(v)/scale[r])
-				}
+				c.put(sides+r, float64(as.rows[r].per(se.typ, &as.places[se.place]))/units[r])
 			}
 		}
 		as.col = append(as.col, sx.add(c))
 	}
-	sx.start(unit)
-	sx.solve(20 * len(rhs))
-	for _, col := range unit {
-		if col >= 0 && sx.value(col) > 1e-3 {
-			return false
+	sx.start(wanting)
+	as.sx = sx
+	return wanting
+}
+
+// unit is the most that one roll counts for in a row.
+func (as *assignment) unit(r int) float64 {
+	unit := int64(1)
+	for _, se := range as.seats {
+		if se.place >= 0 {
+			v := as.rows[r].per(se.typ, &as.places[se.place])
+			unit = max(unit, v, -v)
 		}
 	}
-	as.sx = sx
-	as.late = as.mostLate()
-	return as.round()
+	return float64(unit)
 }
 
 // mostLate is how much level 2 may be, of what is not settled.
@@ -360,8 +370,8 @@ func (as *assignment) round() bool {
 	return grow(0, 0)
 }
 
-// settle settles sessions for what was found.
-func (as *assignment) settle() {
+// draw makes contents of what was found.
+func (as *assignment) draw() {
 	dv := as.dv
 	ma, rx := dv.ma, dv.ma.rx
 	made := make(map[int]*content)
@@ -384,7 +394,6 @@ func (as *assignment) settle() {
 			continue
 		}
 		ma.know(*c)
-		at := rx.keys[c.key()]
-		dv.drawn[i] = at
+		dv.drawn[i] = rx.keys[c.key()]
 	}
 }

@@ -5,12 +5,12 @@ import (
 	"slices"
 )
 
-// land makes a plan of a master's optimum, one cluster of overlapping sessions
-// after another: where the runs of its contents cannot be placed as promised,
-// others are tried, and in the end what found no room goes back to the
+// land makes a plan of a master's optimum: drawn by outlines, or else one cluster of
+// overlapping sessions after another, where, if the runs of its contents cannot be placed
+// as promised, others are tried, and in the end what found no room goes back to the
 // relaxation to be placed later. It mixes no kit that is not mixed there. It says
-// whether it made one: where there is a plan about as good, it gives up what would cost
-// more.
+// whether it made one: where there is a plan about as good, it gives up what cannot be
+// drawn.
 func (sr *search) land(pf *proofs, ma *master, stop func() bool) bool {
 	rx, m, s := pf.rx, sr.m, sr.s
 	ma.refresh()
