@@ -15,7 +15,7 @@ import (
 // An assignment is that problem.
 type assignment struct {
 	dv     *dive
-	left   []int64 // by type: rolls that no settled session has
+	left   []int64 // by type: rolls
 	places []place
 	rows   []sideRow
 	sx     *simplex
@@ -70,13 +70,8 @@ func (as *assignment) list() {
 	for t := range rx.types {
 		as.left = append(as.left, rx.types[t].n)
 	}
-	for i, c := range dv.settled {
-		if c >= 0 {
-			for _, it := range rx.pool[c].items {
-				as.left[it.typ] = max(as.left[it.typ]-it.n, 0)
-			}
-		}
-		if c != -1 || dv.outline[i] < 0 {
+	for i := range rx.sess {
+		if dv.outline[i] < 0 {
 			continue
 		}
 		of := &rx.pool[dv.like[i]]
@@ -118,20 +113,12 @@ func (as *assignment) list() {
 // addRows adds what sets can take, what they are to take, and rows of rolls.
 func (as *assignment) addRows() {
 	rx := as.dv.ma.rx
-	used := make([]int64, len(rx.sets)) // area, of settled sessions
-	for _, c := range as.dv.settled {
-		if c >= 0 {
-			for _, it := range rx.pool[c].items {
-				used[it.set] += it.n * rx.types[it.typ].area
-			}
-		}
-	}
 	for s := range rx.sets {
 		if most := rx.sets[s].area; most < never {
-			as.rows = append(as.rows, sideRow{used[s] - most, as.areaOf(s, -1)})
+			as.rows = append(as.rows, sideRow{-most, as.areaOf(s, -1)})
 		}
 	}
-	as.addFills(used)
+	as.addFills()
 	for r := range as.dv.ma.li.rows {
 		as.addResource(r)
 	}
@@ -149,7 +136,7 @@ func (as *assignment) areaOf(set int, sign int64) func(t int, p *place) int64 {
 
 // addFills adds what sets are to take lest too much is wasted: of one that may waste
 // something, as much as level 3 has room for, of several, what the linear program has.
-func (as *assignment) addFills(used []int64) {
+func (as *assignment) addFills() {
 	ma := as.dv.ma
 	rx := ma.rx
 	if ma.goal.upTo <= chemistry && ma.goal.level != chemistry {
@@ -167,12 +154,12 @@ func (as *assignment) addFills(used []int64) {
 		if len(wasters) == 1 { // the most area that costs no more
 			spare = int64(sort.Search(int(se.unused), func(n int) bool { return wastedPrice(int64(n)+1, se.waste) > may }))
 		}
-		as.rows = append(as.rows, sideRow{se.unused - spare - used[s], as.areaOf(s, 1)})
+		as.rows = append(as.rows, sideRow{se.unused - spare, as.areaOf(s, 1)})
 	}
 }
 
-// addResource adds a row of the linear program that counts rolls, less what outlines and
-// settled sessions use of it.
+// addResource adds a row of the linear program that counts rolls, less what outlines use
+// of it.
 func (as *assignment) addResource(r int) {
 	dv := as.dv
 	ma, rx := dv.ma, dv.ma.rx
@@ -182,9 +169,7 @@ func (as *assignment) addResource(r int) {
 	}
 	rest := row.cap
 	for _, i := range row.sessions {
-		if c := dv.settled[i]; c >= 0 {
-			rest -= rx.ofContent(row, &rx.pool[c])
-		} else if c == -1 && dv.outline[i] >= 0 {
+		if dv.outline[i] >= 0 {
 			of := &rx.pool[dv.like[i]]
 			for n := range of.loads {
 				rest -= row.ofLoad(&rx.sess[i].offers[of.loads[n].offer], &of.loads[n])
@@ -274,30 +259,16 @@ func (as *assignment) unit(r int) float64 {
 	return float64(unit)
 }
 
-// mostLate is how much level 2 may be, of what is not settled.
+// mostLate is how much level 2 may be.
 func (as *assignment) mostLate() int64 {
-	dv := as.dv
-	ma, rx := dv.ma, dv.ma.rx
-	if ma.goal.upTo <= lateness && ma.goal.level != lateness {
+	ma := as.dv.ma
+	switch {
+	case ma.goal.level == lateness:
+		return int64(as.dv.most)
+	case ma.goal.upTo <= lateness:
 		return never
 	}
-	most := int64(dv.most)
-	if ma.goal.level != lateness {
-		most = ma.cap(lateness)
-	}
-	for i, c := range dv.settled {
-		if c < 0 {
-			continue
-		}
-		for _, it := range rx.pool[c].items {
-			late := rx.types[it.typ].late[rx.sess[i].index]
-			if !it.early {
-				late += ma.li.jumps[i][it.typ]
-			}
-			most -= it.n * late
-		}
-	}
-	return most
+	return ma.cap(lateness)
 }
 
 // round takes what is whole in the linear program, and places the other rolls by trying.
@@ -375,8 +346,8 @@ func (as *assignment) draw() {
 	dv := as.dv
 	ma, rx := dv.ma, dv.ma.rx
 	made := make(map[int]*content)
-	for i, c := range dv.settled {
-		if c == -1 && dv.outline[i] >= 0 {
+	for i := range rx.sess {
+		if dv.outline[i] >= 0 {
 			of := rx.pool[dv.like[i]]
 			of.items = nil
 			made[i] = &of

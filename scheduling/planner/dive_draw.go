@@ -23,10 +23,7 @@ func (sr *search) draw(dv *dive, stop func() bool) bool {
 		if !sr.learnFrom(dv, cluster, specs) {
 			return false
 		}
-		for i := range dv.outline {
-			dv.letGo(i)
-			dv.drawn[i] = -1
-		}
+		dv.rubOut()
 		dv.again()
 	}
 	return false
@@ -121,12 +118,17 @@ func (sr *search) learnFrom(dv *dive, cluster []int, specs []spec) bool {
 	return true
 }
 
-// forget lets all outlines go, and what was learnt of them.
-func (dv *dive) forget() {
+// rubOut lets all outlines go.
+func (dv *dive) rubOut() {
 	for i := range dv.outline {
 		dv.letGo(i)
 		dv.drawn[i] = -1
 	}
+}
+
+// forget lets all outlines go, and what was learnt of them.
+func (dv *dive) forget() {
+	dv.rubOut()
 	clear(dv.refused)
 	for c := range dv.outs {
 		if dv.outs[c] > 0 {
