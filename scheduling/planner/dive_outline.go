@@ -88,7 +88,7 @@ func (dv *dive) keepWhole() bool {
 	whole := make(map[int]int) // outlines by session
 	for c := range rx.pool {
 		i := rx.pool[c].sess
-		if dv.ma.colOf(c) < 0 || dv.settled[i] != -1 || dv.outline[i] >= 0 {
+		if dv.ma.colOf(c) < 0 || dv.outline[i] >= 0 {
 			continue
 		}
 		o := rx.outlineOf(c)
@@ -173,7 +173,7 @@ func (dv *dive) commonest() (s, at int) {
 	var order []int // of outlines, as they are met
 	for c := range rx.pool {
 		i := rx.pool[c].sess
-		if ma.colOf(c) < 0 || dv.settled[i] != -1 || dv.outline[i] >= 0 {
+		if ma.colOf(c) < 0 || dv.outline[i] >= 0 {
 			continue
 		}
 		x := ma.sx.value(ma.col[c])
