@@ -162,6 +162,8 @@ func (w *workshop) ask(ctx context.Context, who, method, path, key string, in an
 	return resp.StatusCode, got
 }
 
+func (w *workshop) answered() int64 { return w.asked.Load() - w.unanswered.Load() }
+
 // A task is one thing to be asked for, and the problems that say somebody else has done it.
 type task struct {
 	who, path string
@@ -187,10 +189,10 @@ func (w *workshop) client(n int, random *rand.Rand) {
 	for _, kit := range w.kits {
 		tasks = append(tasks, task{"ngozi", "kits/" + kit + "/closing", map[string]any{"because": "expired"}, w.over, []string{"kit-closed"}})
 	}
-	deadline := time.Now().Add(2 * time.Minute)
+	deadline := time.Now().Add(5 * time.Minute)
 	for len(tasks) > 0 && !w.t.Failed() {
 		if time.Now().After(deadline) {
-			w.t.Errorf("client %d did not get done: %+v", n, tasks)
+			w.t.Errorf("client %d did not get done: %d tasks left, first %s", n, len(tasks), tasks[0].path)
 			return
 		}
 		i := random.IntN(len(tasks))
@@ -232,13 +234,21 @@ func (w *workshop) try(n, i int, task task, random *rand.Rand) bool {
 	return false
 }
 
-// restart stops the API and starts another in its place, now and then, until stop.
+// restart stops the API and starts another in its place, again and again until
+// stop: 400 ms later at the soonest, and not before 32 more requests are
+// answered, so that a slow machine gets done.
 func (w *workshop) restart(stop <-chan struct{}) {
+	const rest, answers = 400 * time.Millisecond, 32
 	for {
-		select {
-		case <-stop:
-			return
-		case <-time.After(400 * time.Millisecond):
+		for was := w.answered(); ; {
+			select {
+			case <-stop:
+				return
+			case <-time.After(rest):
+			}
+			if w.answered() >= was+answers {
+				break
+			}
 		}
 		before := w.server.Swap(serve(w.t, w.storm.b.pool))
 		before.CloseClientConnections() // requests under way are broken off
