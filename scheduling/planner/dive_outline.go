@@ -232,6 +232,9 @@ func (pr *pricing) anew(p *prices, li *limits, of *content) (int64, content) {
 			sum += it.n * pr.worth[it.typ]
 		}
 		sum -= l.runs*w.tariff.run + l.prep*w.tariff.prep
+		if l.early {
+			sum -= l.runs * w.tariff.early
+		}
 	}
 	c.length, c.early = of.length, of.early
 	return sum, c

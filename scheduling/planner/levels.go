@@ -120,22 +120,17 @@ func (im *improving) once() bool {
 		if im.proved() {
 			break
 		}
-		if level == finish { // mostly little is to be moved there
-			if !sr.within {
-				sr.polish(pf, im.stop)
-			}
-			if !im.proved() && !im.steps(try, &share, &before) {
-				return false
-			}
-			if im.proved() || !sameAbove(&sr.bestWorth, &before, level) {
+		if level == finish && !sr.within { // mostly little is to be moved there
+			sr.polish(pf, im.stop)
+			if im.proved() {
 				break
 			}
 		}
 		im.land(ma, try)
-		if im.proved() {
+		if im.proved() || !sameAbove(&sr.bestWorth, &before, level) {
 			break
 		}
-		if level != finish && !im.steps(try, &share, &before) {
+		if !im.steps(try, &share, &before) {
 			return false
 		}
 	}

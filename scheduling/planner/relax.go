@@ -105,6 +105,7 @@ type offer struct {
 type resource struct {
 	cap      int64
 	sessions []int
+	early    bool // early runs alone use it
 	// sets are the ones whose runs use it; nil stands for all.
 	sets []int
 	// kit is the set that must be mixed for there to be any of it; −1: none.

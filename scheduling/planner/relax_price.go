@@ -49,7 +49,7 @@ type load struct {
 
 // ofLoad is what some runs of an offer use of a resource, but for their rolls.
 func (r *resource) ofLoad(o *offer, l *load) int64 {
-	if !r.usedBy(l.set) {
+	if !r.usedBy(l.set) || r.early && !l.early {
 		return 0
 	}
 	sum := r.perPrep * l.prep
@@ -94,12 +94,13 @@ type menu struct {
 type tariff struct {
 	area, run, prep int64
 	net             int64 // of a run, but for rows that its preparation counts in too
+	early           int64 // what an early run costs more
 	own             bool  // some rolls cost more, or less, than by their area
 }
 
 // covers says that a tariff is nowhere above another.
 func (t *tariff) covers(o *tariff) bool {
-	return t.area <= o.area && t.run <= o.run && t.net <= o.net && t.prep <= o.prep && !t.own && !o.own
+	return t.area <= o.area && t.run <= o.run && t.net <= o.net && t.early <= o.early && t.prep <= o.prep && !t.own && !o.own
 }
 
 // pricing finds the content of a session that is worth most.
@@ -150,7 +151,9 @@ func (pr *pricing) tariffOf(p *prices, li *limits, i int, o *offer, set int) tar
 	for _, r := range li.byRow[i] {
 		if row := &li.rows[r]; p.row[r] > 0 && row.usedBy(set) {
 			t.own = t.own || row.perRoll != nil && row.sets != nil
-			if row.perRun != nil {
+			if row.perRun != nil && row.early {
+				t.early += p.row[r] * row.perRun(o)
+			} else if row.perRun != nil {
 				t.run += p.row[r] * row.perRun(o)
 				if row.perPrep == 0 {
 					t.net += p.row[r] * row.perRun(o)
@@ -206,15 +209,15 @@ func (pr *pricing) value(p *prices, li *limits, i int, w *way, early bool) {
 // urgent says that some rolls of a way are worth more in early runs.
 func (pr *pricing) urgent(p *prices, li *limits, i int, w *way) bool {
 	rx := pr.rx
-	return li.early[i] > 0 && slices.ContainsFunc(rx.leads[rx.sess[i].offers[w.offer].lead].types, func(t int) bool {
-		return pr.worthOf(p, li, i, w, t, true) > max(pr.worthOf(p, li, i, w, t, false), w.leastWorth())
-	})
+	return li.early[i] > 0 && (w.tariff.early < 0 || slices.ContainsFunc(rx.leads[rx.sess[i].offers[w.offer].lead].types, func(t int) bool {
+		return pr.worthOf(p, li, i, w, t, true) > max(pr.worthOf(p, li, i, w, t, false), w.leastWorth(true))
+	}))
 }
 
 // leastWorth is what rolls are worth more than that are in contents: nothing, or
 // less where runs are worth having.
-func (w *way) leastWorth() int64 {
-	if w.tariff.net < 0 {
+func (w *way) leastWorth(early bool) int64 {
+	if w.tariff.net < 0 || early && w.tariff.net+w.tariff.early < 0 {
 		return impossibly
 	}
 	return 0
@@ -245,9 +248,9 @@ func (pr *pricing) worthOf(p *prices, li *limits, i int, w *way, t int, early bo
 
 // ranked are the types of one kind of an offer that are worth something, best
 // first; where runs are worth having, all that can be there.
-func (pr *pricing) ranked(o *offer, w *way, k int) []int {
+func (pr *pricing) ranked(o *offer, w *way, k int, early bool) []int {
 	rx := pr.rx
-	least := w.leastWorth()
+	least := w.leastWorth(early)
 	pr.order = pr.order[:0]
 	for _, t := range rx.leads[o.lead].types {
 		if rx.types[t].kind == k && pr.worth[t] > least {
@@ -284,7 +287,7 @@ func (pr *pricing) offered(p *prices, li *limits, i int, w *way, out []option, u
 		each := pr.perReel(p, li, i, o, k)
 		sums := append(pr.prefix[n][:0], 0)
 		var sum, rolls int64
-		for _, t := range pr.ranked(o, w, k) {
+		for _, t := range pr.ranked(o, w, k, early) {
 			any = true
 			for range pr.left[t] {
 				if rolls == 0 || rolls == o.box.holds[n] || pr.worth[t] <= 0 {
@@ -311,7 +314,11 @@ func (pr *pricing) offered(p *prices, li *limits, i int, w *way, out []option, u
 	for t := range units + 1 {
 		pr.best[t] = option{}
 	}
-	pr.scan(o, &w.tariff, units)
+	by := w.tariff
+	if early {
+		by.run += by.early
+	}
+	pr.scan(o, &by, units)
 	var most int64
 	for t := range units + 1 {
 		if b := pr.best[t]; b.value > most {
@@ -446,7 +453,7 @@ func (pr *pricing) fill(p *prices, li *limits, c *content, w *way, op option) {
 	}
 	for d, kind := range o.kinds {
 		reels, room := int64(numbers[d]), int64(0) // room in the reel begun last
-		for _, t := range pr.ranked(o, w, kind) {
+		for _, t := range pr.ranked(o, w, kind, op.early) {
 			each := o.box.holds[d]
 			if pr.worth[t] <= 0 {
 				each, room = 1, 0

@@ -14,13 +14,14 @@ import (
 func TestContentsAreWorthMost(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(11, 11))
-	wanted, urgent := 0, 0
+	wanted, urgent, hurried := 0, 0, 0
 	for round := range 2000 {
 		pr, p, li := onePricing(rng, round)
 		got := pr.session(p, li, 0)
 		var least, most int64
 		early, other := byTime(pr, p, li, true), byTime(pr, p, li, false)
-		if slices.Max(li.jumps[0]) == 0 || li.early[0] == 0 { // no roll is in both
+		hurry := ofEarlyRun(p, li)
+		if slices.Max(li.jumps[0]) == 0 && hurry >= 0 || li.early[0] == 0 { // no roll is in both
 			clear(early)
 		}
 		if !li.strict { // early or not, all of them
@@ -34,7 +35,7 @@ func TestContentsAreWorthMost(t *testing.T) {
 				least, most = max(least, e[0]+o[0]), max(most, e[1]+o[1])
 			}
 		}
-		if got < least || got > most || p.run >= 0 && got != least {
+		if got < least || got > most || min(p.run, p.run+hurry) >= 0 && got != least {
 			t.Fatalf("round %d: worth %d, of %d to %d", round, got, least, most)
 		}
 		if got == 0 {
@@ -46,14 +47,17 @@ func TestContentsAreWorthMost(t *testing.T) {
 		c := pr.content(p, li, 0)
 		if c.early > 0 {
 			urgent++
+			if hurry < 0 {
+				hurried++
+			}
 		}
 		// Reels may be less full than they could be, for the sake of their runs.
 		if back := worthOfContent(pr, p, li, &c); back != got {
 			t.Fatalf("round %d: what was read off is worth %d, not %d: %+v", round, back, got, c)
 		}
 	}
-	if wanted < 100 || urgent < 100 {
-		t.Errorf("runs were worth having in %d rounds only, and early ones in %d", wanted, urgent)
+	if wanted < 100 || urgent < 100 || hurried < 100 {
+		t.Errorf("runs were worth having in %d rounds only, early ones for their rolls in %d and by themselves in %d", wanted, urgent, hurried)
 	}
 }
 
@@ -102,10 +106,16 @@ func onePricing(rng *rand.Rand, round int) (*pricing, *prices, *limits) {
 	}
 	// A bath, whose time runs take with their preparation.
 	bath := resource{kit: -1, perPrep: 1, perRun: func(*offer) int64 { return wetTime }}
-	p.row = []int64{rng.Int64N(3)}
+	// Early runs, to be no more or no fewer than so many.
+	sign := int64(rng.IntN(2)*2 - 1)
+	hurry := resource{kit: -1, early: true, perRun: func(*offer) int64 { return sign }}
+	p.row = []int64{rng.Int64N(3), rng.Int64N(40)}
 	li := &limits{
-		length: []int64{sessionTime}, dry: never, shut: []bool{false}, rows: []resource{bath}, byRow: [][]int{{0}}, strict: round%2 == 0,
+		length: []int64{sessionTime}, dry: never, shut: []bool{false}, rows: []resource{bath, hurry}, byRow: [][]int{{0, 1}}, strict: round%2 == 0,
 		early: []int64{max(rng.Int64N(50)-10, 0)}, jumps: [][]int64{make([]int64, len(rx.types))},
+	}
+	if !li.strict { // they are told apart only then
+		p.row[1] = 0
 	}
 	for k := range rx.types {
 		if round%3 > 0 {
@@ -145,7 +155,7 @@ func worthOfCounts(pr *pricing, p *prices, li *limits, counts []int64, early boo
 	}
 	for x := few[0]; x <= rolls[0] && x < int64(o.box.size[0]); x++ {
 		for y := few[1]; y <= rolls[1] && y < int64(o.box.size[1]); y++ {
-			v, time := ofReels(pr, p, int(x), int(y))
+			v, time := ofReels(pr, p, li, int(x), int(y), early)
 			if time > sessionTime {
 				continue
 			}
@@ -157,15 +167,22 @@ func worthOfCounts(pr *pricing, p *prices, li *limits, counts []int64, early boo
 }
 
 // ofReels is what runs for numbers of reels are worth, and how long they take.
-func ofReels(pr *pricing, p *prices, x, y int) (worth, time int64) {
+func ofReels(pr *pricing, p *prices, li *limits, x, y int, early bool) (worth, time int64) {
 	o := &pr.rx.sess[0].offers[0]
 	cell := o.box.cell([]int{x, y})
 	runs := int64(o.box.runs[cell])
 	if runs == 0 {
 		return 0, never
 	}
-	return -runs*(p.run+p.row[0]*wetTime) - o.box.prep[cell]*p.row[0], runs*o.perRun + o.box.prep[cell]
+	run := p.run + p.row[0]*wetTime
+	if early {
+		run += ofEarlyRun(p, li)
+	}
+	return -runs*run - o.box.prep[cell]*p.row[0], runs*o.perRun + o.box.prep[cell]
 }
+
+// ofEarlyRun is what an early run costs more than another.
+func ofEarlyRun(p *prices, li *limits) int64 { return p.row[1] * li.rows[1].perRun(nil) }
 
 func worthOfContent(pr *pricing, p *prices, li *limits, c *content) int64 {
 	var sum, early, all int64
@@ -176,7 +193,7 @@ func worthOfContent(pr *pricing, p *prices, li *limits, c *content) int64 {
 		}
 	}
 	for _, l := range c.loads {
-		worth, time := ofReels(pr, p, l.reels[0], l.reels[1])
+		worth, time := ofReels(pr, p, li, l.reels[0], l.reels[1], l.early)
 		if slices.Min(l.reels) < 0 || len(c.loads) > 2 {
 			return impossibly
 		}

@@ -46,10 +46,10 @@ type tree struct {
 // mostLeaves is how many programs of whole numbers are made plans of.
 const mostLeaves = 6
 
-// A lesson is by how much the halves of splits by a count cost more.
+// A lesson is by how much each half of splits by a count cost more: in sum, by how
+// far the count was moved, and how often.
 type lesson struct {
-	below, above float64 // in sum, by how far the count was moved
-	n            float64
+	sum, n [2]float64
 }
 
 func (rx *relaxation) learntAt(level int) map[countKey]*lesson {
@@ -59,20 +59,21 @@ func (rx *relaxation) learntAt(level int) map[countKey]*lesson {
 	return rx.learnt[level]
 }
 
-// A half is one half of a split goal.
-type half struct {
-	row resource
-	ma  *master
-}
+// The halves of a split goal: of those with no more of a count than a whole number,
+// and with more.
+const (
+	below = iota
+	above
+)
 
-// halves are both halves of a split, not solved yet.
-func (ma *master) halves(c cut) [2]half {
-	below := int64(math.Floor(c.value))
-	return [2]half{{row: ma.rx.row(c.key, 1, below)}, {row: ma.rx.row(c.key, -1, -below-1)}}
+// halves are the rows of both halves of a split.
+func (ma *master) halves(c cut) [2]resource {
+	most := int64(math.Floor(c.value))
+	return [2]resource{ma.rx.row(c.key, 1, most), ma.rx.row(c.key, -1, -most-1)}
 }
 
 const (
-	trialsEach  = 2  // how many counts that nothing is known of are tried at a split
+	trialsEach  = 1  // how many counts that nothing is known of are tried at a split
 	trialsFirst = 6  // and at the first
 	trialCost   = 60 // pivots
 	leastGain   = 1e-3
@@ -103,29 +104,21 @@ func (tr *tree) split(ma *master) (bool, *master) {
 		return false, nil
 	}
 	halves := ma.halves(best)
-	gains := [2]float64{}
-	for i := range halves {
+	first := tr.likelier(best)
+	proved := true
+	for _, i := range [2]int{first, 1 - first} { // the likelier first, in case it can be had
 		if *tr.splits--; *tr.splits < 0 || tr.expired() {
 			return false, nil
 		}
-		h := &halves[i]
-		h.ma = ma.child(h.row)
-		h.ma.generate(childPivots, childRounds, tr.expired)
-		h.ma.barMore(tr.expired)
-		gains[i] = h.ma.sx.objective() - ma.sx.objective()
-	}
-	tr.learn(best, gains)
-	if gains[1] < gains[0] {
-		halves[0], halves[1] = halves[1], halves[0] // the likelier first, in case it can be had
-	}
-	proved := true
-	for i := range halves {
-		ok, leaf := tr.split(halves[i].ma)
+		half := ma.child(halves[i])
+		half.generate(childPivots, childRounds, tr.expired)
+		half.barMore(tr.expired)
+		tr.learn(best, i, half.sx.objective()-ma.sx.objective())
+		ok, leaf := tr.split(half)
 		if !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()) {
 			return false, leaf
 		}
 		proved = proved && ok
-		halves[i].ma = nil
 	}
 	return proved, nil
 }
@@ -159,27 +152,49 @@ func (tr *tree) apart(ma *master, crowd []cut) (bool, *master) {
 	return proved, nil
 }
 
-// learn remembers what both halves of a split cost more.
-func (tr *tree) learn(c cut, gains [2]float64) {
+// learn remembers what a half of a split costs more.
+func (tr *tree) learn(c cut, half int, gain float64) {
 	l := tr.learnt[c.key]
 	if l == nil {
 		l = &lesson{}
 		tr.learnt[c.key] = l
 	}
+	l.sum[half] += max(gain, 0) / c.part(half)
+	l.n[half]++
+}
+
+// part is by how far a half moves the count.
+func (c cut) part(half int) float64 {
 	part := c.value - math.Floor(c.value)
-	l.below += max(gains[0], 0) / part
-	l.above += max(gains[1], 0) / (1 - part)
-	l.n++
+	if half == above {
+		return 1 - part
+	}
+	return part
+}
+
+// expected is what a half of a split is expected to cost more.
+func (tr *tree) expected(c cut, half int) float64 {
+	l := tr.learnt[c.key]
+	if l == nil || l.n[half] == 0 {
+		return 0
+	}
+	return l.sum[half] / l.n[half] * c.part(half)
+}
+
+// likelier is the half that is expected to cost less, or else the nearer one.
+func (tr *tree) likelier(c cut) int {
+	if d := cmp.Or(cmp.Compare(tr.expected(c, above), tr.expected(c, below)), cmp.Compare(c.part(above), c.part(below))); d < 0 {
+		return above
+	}
+	return below
 }
 
 // promise is what a split by a count is expected to be worth.
 func (tr *tree) promise(c cut) float64 {
-	l := tr.learnt[c.key]
-	if l == nil {
+	if tr.learnt[c.key] == nil {
 		return 0
 	}
-	part := c.value - math.Floor(c.value)
-	return max(l.below/l.n*part, leastGain) * max(l.above/l.n*(1-part), leastGain)
+	return max(tr.expected(c, below), leastGain) * max(tr.expected(c, above), leastGain)
 }
 
 // choose finds the count to split by; false when time is over.
@@ -199,13 +214,11 @@ func (tr *tree) choose(ma *master, cuts []cut) (cut, bool) {
 		if *tr.splits <= 0 || tr.expired() {
 			return cut{}, false
 		}
-		var gains [2]float64
-		for i, h := range ma.halves(c) {
-			t := ma.child(h.row)
+		for i, row := range ma.halves(c) {
+			t := ma.child(row)
 			t.sx.solve(trialCost)
-			gains[i] = t.sx.objective() - ma.sx.objective()
+			tr.learn(c, i, t.sx.objective()-ma.sx.objective())
 		}
-		tr.learn(c, gains)
 	}
 	return slices.MaxFunc(cuts, func(a, b cut) int {
 		return cmp.Or(cmp.Compare(tr.promise(a), tr.promise(b)), cmp.Compare(b.key.sort, a.key.sort), cmp.Compare(a.far(), b.far()))

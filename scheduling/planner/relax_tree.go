@@ -18,6 +18,8 @@ const (
 	countFill           // rolls of an area by a set that wastes what is left
 	countSession        // runs of a process in a session
 	countLead           // runs of a lead in a session
+	countSet            // runs of a lead by a set in a session
+	countEarly          // runs of a lead in the early part of a session
 	countRolls          // rolls of a type in a session
 )
 
@@ -47,6 +49,10 @@ func (ma *master) counts() map[countKey]float64 {
 			out[countKey{countProcess, process, 0}] += n
 			out[countKey{countSession, process, int64(co.sess)}] += n
 			out[countKey{countLead, int64(lead), int64(co.sess)}] += n
+			out[countKey{countSet, int64(lead*len(rx.sets) + l.set), int64(co.sess)}] += n
+			if l.early && ma.li.strict {
+				out[countKey{countEarly, int64(lead), int64(co.sess)}] += n
+			}
 		}
 		for _, it := range co.items {
 			n := x * float64(it.n)
@@ -100,9 +106,18 @@ func (rx *relaxation) row(k countKey, sign, limit int64) resource {
 			}
 			return 0
 		}
-	case countLead:
+	case countLead, countEarly:
+		r.early = k.sort == countEarly
 		r.perRun = func(o *offer) int64 {
 			if int64(o.lead) == k.a {
+				return sign
+			}
+			return 0
+		}
+	case countSet:
+		r.sets = []int{int(k.a) % len(rx.sets)}
+		r.perRun = func(o *offer) int64 {
+			if o.lead == int(k.a)/len(rx.sets) {
 				return sign
 			}
 			return 0

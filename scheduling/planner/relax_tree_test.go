@@ -3,6 +3,7 @@ package planner
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -117,6 +118,57 @@ func TestFillingsAreAll(t *testing.T) {
 				t.Fatalf("round %d: filling %v of areas %v wastes %d after %d, %d mm² are left", round, f.counts, got, f.wasted, last, left)
 			}
 			last = f.wasted
+		}
+	}
+}
+
+// TestRowsCount holds the rows that split programs by their counts against the counts
+// themselves, and the halves of each split against the whole: neither costs less, and
+// each has no more of the count than it may, or no less.
+func TestRowsCount(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(22, 22))
+	seen := make(map[int]int) // splits by sort
+	for range 300 {
+		ma := someProgram(rng)
+		if ma == nil {
+			continue
+		}
+		ma.li.strict = rng.IntN(2) == 0 // early runs are told apart
+		ma.sx.solve(10_000)
+		of := func(ma *master, row *resource) float64 {
+			var sum float64
+			for c := range ma.rx.pool {
+				if col := ma.colOf(c); col >= 0 && slices.Contains(row.sessions, ma.rx.pool[c].sess) {
+					sum += ma.sx.value(col) * float64(ma.rx.ofContent(row, &ma.rx.pool[c]))
+				}
+			}
+			return sum
+		}
+		for key, n := range ma.counts() {
+			row := ma.rx.row(key, 1, 0)
+			if got := of(ma, &row); math.Abs(got-n) > 1e-6 {
+				t.Fatalf("the row of %+v counts %g, not %g", key, got, n)
+			}
+		}
+		for _, c := range ma.fractional() {
+			for half, row := range ma.halves(c) {
+				child := ma.child(row)
+				child.sx.solve(10_000)
+				if child.sx.objective() < ma.sx.objective()-1e-4 {
+					t.Fatalf("half %d of %+v costs %g, the whole %g", half, c, child.sx.objective(), ma.sx.objective())
+				}
+				short := child.sx.value(len(ma.sx.cols)) * row.unit() // that the row is, for want of contents
+				if got := of(child, &row); got > float64(row.cap)+short+1e-4 {
+					t.Fatalf("half %d of %+v uses %g of a row of %d, which is %g short", half, c, got, row.cap, short)
+				}
+			}
+			seen[c.key.sort]++
+		}
+	}
+	for _, sort := range []int{countSession, countLead, countSet, countEarly, countRolls} {
+		if seen[sort] < 5 {
+			t.Errorf("splits by sort of count: %v", seen)
 		}
 	}
 }
