@@ -41,7 +41,12 @@ type tree struct {
 	// ends the search. Where it does not, the search goes on for others.
 	land   func(*master) bool
 	leaves int
+	depth  int // of halves of halves
 }
+
+// mostDepth bounds how many programs are kept to be gone on with: those of a week of 80
+// rolls take about a megabyte each.
+const mostDepth = 80
 
 // mostLeaves is how many programs of whole numbers are made plans of.
 const mostLeaves = 6
@@ -86,6 +91,11 @@ func (tr *tree) split(ma *master) (bool, *master) {
 	if ma.rx.whole(ma) >= ma.goal.target {
 		return true, nil
 	}
+	if tr.depth >= mostDepth {
+		return false, nil
+	}
+	tr.depth++
+	defer func() { tr.depth-- }()
 	if ma.goal.finish > 0 {
 		if crowd, found := ma.crowd(); found {
 			return tr.apart(ma, crowd)
