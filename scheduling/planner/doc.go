@@ -182,12 +182,12 @@
 //     of 200 at that level and not 133 by splits, no other number by programs
 //   - plans made of whole rolls without a dive: as many weeks with as without. Splitting by
 //     sets too seemed as idle as long as 40 splits, both halves solved at once, came to
-//     something whole 7 times of 71 at the finish. What is by runs and rolls alone is still
-//     in 38 to 66 contents of 12 to 14 sessions, and of some thirty in three weeks none could
-//     be drawn; split by sets, and by which runs end early, they come to plans, or to days
-//     that have no timetable, and three of five weeks given 14 s finish sooner. It takes 50
-//     to 120 splits to come to one, at 4 ms each, and steps better more weeks in that time:
-//     with 120 splits 174 of 300 weeks are proved, with 40 193
+//     something whole 7 times of 71 at the finish. What is whole by runs and rolls alone
+//     is still in 38 to 66 contents of 12 to 14 sessions, and of some thirty in three weeks
+//     none could be drawn; split by sets, and by which runs end early, they come to plans, or
+//     to days that have no timetable, and three of five weeks given 14 s finish sooner. It
+//     takes 50 to 120 splits to come to one, at 4 ms each, and steps better more weeks in
+//     that time: with 120 splits 174 of 300 weeks are proved, with 40 193
 //   - a split solved no further than that its goal can be had, for the finish: 71 pivots
 //     and not 79
 //   - moves like those of the finish at chemistry, where areas alone cost less by them,
