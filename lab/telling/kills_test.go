@@ -334,20 +334,24 @@ func (st *storm) post(url, token, path, body string, into any) error {
 func (st *storm) settle() {
 	st.stop(0)
 	st.stop(1)
+	// What the killed servers asked for last may still be under way, and take jobs.
+	st.All(`SELECT pg_terminate_backend(pid, 10000)::text FROM pg_stat_activity
+		WHERE datname = current_database() AND backend_type = 'client backend' AND application_name <> 'storm'`)
 	st.All(`UPDATE river_job SET attempted_at = attempted_at - interval '10 min' WHERE state = 'running' RETURNING kind`)
 	st.start(0)
 	fewest := 0
 	for began := time.Now(); ; time.Sleep(200 * time.Millisecond) {
 		st.Again()
-		left := len(st.All(`SELECT kind FROM river_job WHERE kind IN ('mail', 'deliver-event') AND state NOT IN ('completed', 'cancelled')`))
-		if left == 0 {
+		left := st.All(`SELECT concat_ws(' ', kind, state, 'attempt', attempt, 'of', attempted_at) FROM river_job
+			WHERE kind IN ('mail', 'deliver-event') AND state NOT IN ('completed', 'cancelled')`)
+		if len(left) == 0 {
 			return
 		}
-		if fewest == 0 || left < fewest {
-			fewest, began = left, time.Now()
+		if fewest == 0 || len(left) < fewest {
+			fewest, began = len(left), time.Now()
 		}
 		if time.Since(began) > time.Minute {
-			st.t.Fatalf("%d jobs are still under way, and have been for a minute", left)
+			st.t.Fatalf("%d jobs are still under way, and have been for a minute: %q", len(left), left)
 		}
 	}
 }
