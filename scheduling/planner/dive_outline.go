@@ -231,10 +231,7 @@ func (pr *pricing) anew(p *prices, li *limits, of *content) (int64, content) {
 		for _, it := range c.items[from:] {
 			sum += it.n * pr.worth[it.typ]
 		}
-		sum -= l.runs*w.tariff.run + l.prep*w.tariff.prep
-		if l.early {
-			sum -= l.runs * w.tariff.early
-		}
+		sum -= l.runs*w.tariff.of(l.early).run + l.prep*w.tariff.prep
 	}
 	c.length, c.early = of.length, of.early
 	return sum, c

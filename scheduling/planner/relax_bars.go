@@ -55,7 +55,7 @@ func (ma *master) bars(value int64) *bars {
 			w := &pr.ways[k]
 			for _, t := range rx.leads[rx.sess[i].offers[w.offer].lead].types {
 				// Without the roll there may be one run less, its reels in others.
-				v := pr.worthOf(&ma.pr, &ma.li, i, w, t, true) + max(-w.tariff.net-min(w.tariff.early, 0), 0)
+				v := pr.worthOf(&ma.pr, &ma.li, i, w, t, true) + max(-w.tariff.net, -w.tariff.of(true).net, 0)
 				best[t] = max(best[t], v)
 			}
 		}

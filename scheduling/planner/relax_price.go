@@ -98,6 +98,15 @@ type tariff struct {
 	own             bool  // some rolls cost more, or less, than by their area
 }
 
+// of is the tariff of early runs, or of others.
+func (t tariff) of(early bool) tariff {
+	if early {
+		t.run += t.early
+		t.net += t.early
+	}
+	return t
+}
+
 // covers says that a tariff is nowhere above another.
 func (t *tariff) covers(o *tariff) bool {
 	return t.area <= o.area && t.run <= o.run && t.net <= o.net && t.early <= o.early && t.prep <= o.prep && !t.own && !o.own
@@ -206,7 +215,8 @@ func (pr *pricing) value(p *prices, li *limits, i int, w *way, early bool) {
 	}
 }
 
-// urgent says that some rolls of a way are worth more in early runs.
+// urgent says that some rolls of a way are worth more in early runs, or these worth
+// having.
 func (pr *pricing) urgent(p *prices, li *limits, i int, w *way) bool {
 	rx := pr.rx
 	return li.early[i] > 0 && (w.tariff.early < 0 || slices.ContainsFunc(rx.leads[rx.sess[i].offers[w.offer].lead].types, func(t int) bool {
@@ -214,10 +224,10 @@ func (pr *pricing) urgent(p *prices, li *limits, i int, w *way) bool {
 	}))
 }
 
-// leastWorth is what rolls are worth more than that are in contents: nothing, or
-// less where runs are worth having.
+// leastWorth is what rolls are worth more than that are in early runs, or in others:
+// nothing, or less where these are worth having.
 func (w *way) leastWorth(early bool) int64 {
-	if w.tariff.net < 0 || early && w.tariff.net+w.tariff.early < 0 {
+	if w.tariff.of(early).net < 0 {
 		return impossibly
 	}
 	return 0
@@ -314,10 +324,7 @@ func (pr *pricing) offered(p *prices, li *limits, i int, w *way, out []option, u
 	for t := range units + 1 {
 		pr.best[t] = option{}
 	}
-	by := w.tariff
-	if early {
-		by.run += by.early
-	}
+	by := w.tariff.of(early)
 	pr.scan(o, &by, units)
 	var most int64
 	for t := range units + 1 {
