@@ -35,12 +35,13 @@ type dive struct {
 	most    float64       // what the linear program is to cost at most
 	dead    bool          // it costs more, whatever else is tried
 	length  []int64       // of sessions, as it was
+	absent  []bool        // sets in sessions, as it was
 }
 
 func (ma *master) dive(rng *rand.Rand, expired func() bool) *dive {
 	sessions := len(ma.rx.sess)
 	dv := &dive{
-		ma: ma, rng: rng, expired: expired, most: ma.least(), length: slices.Clone(ma.li.length), banned: make(map[int]bool), refused: make(map[int][]int),
+		ma: ma, rng: rng, expired: expired, most: ma.least(), length: slices.Clone(ma.li.length), absent: ma.li.away, banned: make(map[int]bool), refused: make(map[int][]int),
 		settled: make([]int, sessions), others: make([][]int, sessions), outline: make([]int, sessions), unlike: make([][]int, sessions),
 	}
 	if ma.goal.level <= lateness {
@@ -51,6 +52,9 @@ func (ma *master) dive(rng *rand.Rand, expired func() bool) *dive {
 	}
 	for _, col := range ma.art {
 		dv.away = max(dv.away, 8*ma.sx.cols[col].cost)
+	}
+	for _, col := range ma.extra { // contents may have more rolls than there are, for now
+		ma.sx.cols[col].cost, ma.sx.cols[col].off = 0, false
 	}
 	for i := range dv.settled {
 		dv.settled[i], dv.outline[i] = -1, -1
@@ -214,11 +218,14 @@ func (dv *dive) largest(sessions []int) int {
 // end leaves the master as it was.
 func (dv *dive) end() {
 	ma := dv.ma
-	ma.li.length, ma.li.away = dv.length, nil
+	ma.li.length, ma.li.away = dv.length, dv.absent
 	for c := range ma.sx.cols {
 		if c < len(dv.costs) {
 			ma.sx.cols[c].cost = dv.costs[c]
 		}
+	}
+	for _, col := range ma.extra {
+		ma.sx.cols[col].off = true
 	}
 	for c := range ma.rx.pool {
 		if col := ma.colOf(c); col >= 0 {

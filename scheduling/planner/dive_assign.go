@@ -24,6 +24,7 @@ type assignment struct {
 	take   []int64 // by seat: rolls
 	late   int64   // at most
 	nodes  int
+	dear   float64 // what a row is short of costs
 }
 
 // A place is the reels of one kind of some runs.
@@ -102,6 +103,9 @@ func (as *assignment) list() {
 				continue
 			}
 			late := ty.late[s]
+			if !pl.early && ma.li.onlySoon(rx, t, pl.sess) {
+				continue
+			}
 			if !pl.early {
 				late += ma.li.jumps[pl.sess][t]
 			}
@@ -187,13 +191,63 @@ func (as *assignment) addResource(r int) {
 // solve finds how many rolls are in each seat; false where there is no way, or none is
 // found.
 func (as *assignment) solve() bool {
+	as.late = as.mostLate()
 	wanting := as.program()
 	as.sx.solve(20 * len(as.sx.rhs))
-	if slices.ContainsFunc(wanting, func(col int) bool { return col >= 0 && as.sx.value(col) > 1e-3 }) {
+	splits := mostHalvings
+	return as.branch(wanting, &splits)
+}
+
+// mostHalvings bounds how often seats that rolls have in part are split by.
+const mostHalvings = 40
+
+// branch finds whole numbers of rolls by splitting what is not whole in the linear
+// program (Land and Doig 1960), depth first, so often at most. wanting are the columns
+// that make good what rows are short of.
+func (as *assignment) branch(wanting []int, splits *int) bool {
+	sx := as.sx
+	if sx.objective() > float64(as.late)+0.5 || slices.ContainsFunc(wanting, func(col int) bool { return col >= 0 && sx.value(col) > 1e-3 }) {
 		return false
 	}
-	as.late = as.mostLate()
-	return as.round()
+	as.nodes = mostSeatings
+	if as.round() {
+		return true
+	}
+	far, seat := 1e-3, -1
+	for k, col := range as.col {
+		x := sx.value(col)
+		if d := math.Abs(x - math.Round(x)); d > far {
+			far, seat = d, k
+		}
+	}
+	if seat < 0 {
+		return false
+	}
+	x := sx.value(as.col[seat])
+	signs := [2]float64{1, -1} // no fewer, and no more
+	if x-math.Floor(x) < 0.5 {
+		signs = [2]float64{-1, 1}
+	}
+	for _, sign := range signs {
+		if *splits--; *splits < 0 {
+			return false
+		}
+		limit := math.Ceil(x)
+		if sign < 0 {
+			limit = -math.Floor(x)
+		}
+		as.sx = sx.withRow(limit, as.dear, func(col int) float64 {
+			if col == as.col[seat] {
+				return sign
+			}
+			return 0
+		})
+		as.sx.solve(5 * len(as.sx.rhs))
+		if as.branch(append(slices.Clip(wanting), len(as.sx.cols)-1), splits) {
+			return true
+		}
+	}
+	return false
 }
 
 // program makes the linear program: of level 2, after a master's first dive a little off,
@@ -217,14 +271,17 @@ func (as *assignment) program() (wanting []int) {
 	}
 	sx := newSimplex(rhs)
 	sx.spent = &rx.spent
-	dear := 10.0
 	for t := range rx.types {
-		dear = max(dear, 40*float64(rx.types[t].out))
+		sx.equal[t] = true
+	}
+	as.dear = 10.0
+	for t := range rx.types {
+		as.dear = max(as.dear, 40*float64(rx.types[t].out))
 	}
 	for r := range rhs {
 		col := -1
 		if rhs[r] >= 0 {
-			col = sx.add(lpColumn{cost: dear, row: []int32{int32(r)}, val: []float64{1}}) // #nosec G115 -- a number of rows
+			col = sx.add(lpColumn{cost: as.dear, row: []int32{int32(r)}, val: []float64{1}}) // #nosec G115 -- a number of rows
 		}
 		wanting = append(wanting, col)
 	}

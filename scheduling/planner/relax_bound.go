@@ -10,6 +10,12 @@ func (ma *master) whole(dual, per float64) int64 {
 	return int64(max(math.Round(dual*ma.scale*ma.per/per), 0))
 }
 
+// wholeRoll is what one roll of a type is worth, in whole prices: less than nothing
+// where it is wanted nowhere.
+func (ma *master) wholeRoll(t int) int64 {
+	return int64(math.Round(ma.dual(t) * ma.scale * ma.per))
+}
+
 // read reads prices off the duals, in whole numbers.
 func (ma *master) read() {
 	rx := ma.rx
@@ -17,7 +23,7 @@ func (ma *master) read() {
 	p := &ma.pr
 	p.roll = p.roll[:0]
 	for t := range rx.types {
-		p.roll = append(p.roll, whole(ma.dual(t), 1))
+		p.roll = append(p.roll, ma.wholeRoll(t))
 	}
 	p.area, p.row = p.area[:0], p.row[:0]
 	for s := range rx.sets {

@@ -28,6 +28,9 @@ func (ma *master) addFixed() {
 	for t := range rx.types {
 		ty := &rx.types[t]
 		ma.art = append(ma.art, sx.add(lpColumn{cost: dear, row: []int32{int32(t)}, val: []float64{1}}))
+		if sx.equal[t] {
+			ma.extra = append(ma.extra, sx.add(lpColumn{cost: dear, off: true, row: []int32{int32(t)}, val: []float64{-1}}))
+		}
 		if ty.held && (ma.goal.upTo > displaced && ma.goal.worth[displaced] == 0) {
 			ma.left = append(ma.left, -1)
 			continue

@@ -58,6 +58,11 @@ func (li *limits) part(rx *relaxation, i int) int64 {
 // slotOf is the unit in which so long an early part is counted, s.
 func slotOf(part int64) int64 { return max(part/mostSlots, 60) }
 
+// onlySoon says that rolls of a type are in early runs of session i or not there.
+func (li *limits) onlySoon(rx *relaxation, t, i int) bool {
+	return li.soon != nil && li.soon[t*len(rx.sess)+i]
+}
+
 // cleanUp is what follows a run of session i.
 func (rx *relaxation) cleanUp(i int) int64 { return rx.m.tanks[rx.m.sess[rx.sess[i].index].tank].clean }
 
@@ -85,7 +90,7 @@ func (rx *relaxation) jumpsAt(i int, early int64) []int64 {
 // hangLast has the films that hang last counted, where all are to be dry at an
 // instant. Those that end so late that slow cabinets are of no use to them, and fast
 // ones have no time for two of them, hang together. So the early part of a session is
-// that up to then.
+// that up to then, and film that slow cabinets alone take is there or in another session.
 func (ma *master) hangLast() {
 	rx, m := ma.rx, ma.rx.m
 	fast, slow := m.fastAndSlow()
@@ -96,6 +101,7 @@ func (ma *master) hangLast() {
 	var sessions []int
 	spared := make([]bool, len(rx.sess))
 	ma.li.early, ma.li.jumps = slices.Clone(ma.li.early), slices.Clone(ma.li.jumps)
+	ma.li.soon = make([]bool, len(rx.types)*len(rx.sess))
 	for i := range rx.sess {
 		se := &m.sess[rx.sess[i].index]
 		early := at - se.start
@@ -105,6 +111,11 @@ func (ma *master) hangLast() {
 		if sessions = append(sessions, i); early >= rx.shortest([]int{i}, -1) {
 			spared[i] = true
 			ma.li.early[i], ma.li.jumps[i] = early, rx.jumpsAt(i, early)
+			for t := range rx.types {
+				if m.rolls[rx.types[t].rolls[0]].fastest >= ma.goal.finish-at {
+					ma.li.soon[t*len(rx.sess)+i] = true
+				}
+			}
 		}
 	}
 	places := func(mine []bool) int64 {

@@ -54,6 +54,7 @@ type master struct {
 	rowSess, rowArea, rowKit, rowWaste      int
 	rowLate, rowChem, rowRuns, rowOut, rowR int
 	art, wasted, left, kit, spare           []int // columns
+	extra                                   []int // of rolls that there are not, for dives
 	newest                                  int   // the content added last
 	col                                     []int // by content in the pool, −1: not there
 	paid                                    int64 // for kits that are settled to be mixed
@@ -61,13 +62,14 @@ type master struct {
 	dear float64   // what an artificial roll costs in the end
 	step []float64 // by type: by how much its artificial roll becomes dearer next; nil: it is not cheaper than dear
 
-	sum    []float64
-	bound  int64 // best proved so far, scaled
-	last   int64 // what the last round proved
-	rounds int
-	dives  int
-	half   bool    // of a goal that was split
-	full   *master // with sets filled in whole rolls, once that was asked for
+	sum     []float64
+	bound   int64 // best proved so far, scaled
+	last    int64 // what the last round proved
+	rounds  int
+	dives   int
+	half    bool    // of a goal that was split
+	mixedIn []bool  // by set: it is settled where it is mixed
+	full    *master // with sets filled in whole rolls, once that was asked for
 }
 
 const inactive = 1e15
@@ -133,6 +135,9 @@ func (rx *relaxation) master(g goal) *master {
 	}
 	ma.sx = newSimplex(ma.keepRows(rhs))
 	ma.sx.spent = &rx.spent
+	for t := range rx.types {
+		ma.sx.equal[t] = ma.countsOnce(t)
+	}
 	ma.addFixed()
 	for c := range rx.pool {
 		if ma.allows(&rx.pool[c]) {
@@ -148,6 +153,14 @@ const area1 = 50_000
 
 // price1 is the same for prices.
 const price1 = 1024
+
+// countsOnce says that rolls of a type are to be in contents no more often than there are
+// of them: baths that expire would be filled with the others. For the finish that proves
+// less than it costs.
+func (ma *master) countsOnce(t int) bool {
+	g := &ma.goal
+	return g.finish == 0 && (g.level == chemistry || g.upTo > chemistry) && slices.ContainsFunc(ma.rx.wasters(), func(s int) bool { return ma.rx.couldUse(t, s) })
+}
 
 // cap is what a plan may have at a level. What a set wastes is rounded down set
 // by set, so all sets together are worth less than one unit each more.
@@ -209,7 +222,13 @@ func (ma *master) allows(c *content) bool {
 		if ty.dry[ma.rx.sess[c.sess].index] > ma.li.dry || ma.li.barred.has(it.typ, c.sess) {
 			return false
 		}
+		if !it.early && ma.li.onlySoon(ma.rx, it.typ, c.sess) {
+			return false
+		}
 		if se := &ma.rx.sets[it.set]; se.kit && ma.choice(it.set) == shut {
+			return false
+		}
+		if ma.li.away != nil && ma.li.away[c.sess*len(ma.rx.sets)+it.set] {
 			return false
 		}
 	}

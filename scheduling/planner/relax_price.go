@@ -152,6 +152,9 @@ type limits struct {
 	jumps  [][]int64 // by session and type: what late grows by in a run that ends after it
 	barred *bars
 	strict bool // early runs all end within the early part
+	// soon are by type and session those that are in early runs there or not at all; nil:
+	// none.
+	soon []bool
 }
 
 // tariffOf is what runs of an offer by a set cost in session i.
@@ -245,6 +248,9 @@ func (pr *pricing) worthOf(p *prices, li *limits, i int, w *way, t int, early bo
 	}
 	late := ty.late[s]
 	if !early {
+		if li.onlySoon(pr.rx, t, i) {
+			return impossibly
+		}
 		late += li.jumps[i][t]
 	}
 	v := p.roll[t] - p.late*late - p.moved*ty.moved[s] - w.tariff.area*ty.area

@@ -177,7 +177,7 @@ func (ma *master) trimmed(room float64) *master {
 			c.col[i] = to[col]
 		}
 	}
-	for _, list := range []*[]int{&c.art, &c.wasted, &c.left, &c.kit, &c.spare} {
+	for _, list := range []*[]int{&c.art, &c.wasted, &c.left, &c.kit, &c.spare, &c.extra} {
 		moved := slices.Clone(*list)
 		for i, col := range moved {
 			if col >= 0 {

@@ -78,6 +78,74 @@ func TestAddedRowIsKept(t *testing.T) {
 	}
 }
 
+// TestRowsWithoutSurplus holds programs with rows that have no surplus against the same
+// with two rows for each, no less and no more.
+func TestRowsWithoutSurplus(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(18, 18))
+	differ := 0
+	for round := range 300 {
+		rows := 3 + rng.IntN(8)
+		rhs := make([]float64, 2*rows)
+		for i := range rows {
+			rhs[i] = float64(1 + rng.IntN(6))
+			rhs[rows+i] = -inactive
+			if rng.IntN(2) == 0 {
+				rhs[rows+i] = -rhs[i]
+			}
+		}
+		columns := make([]lpColumn, 3*rows)
+		for j := range columns {
+			columns[j].cost = float64(1 + rng.IntN(20))
+			for i := range rows {
+				if rng.IntN(2) == 0 {
+					columns[j].put(i, float64(rng.IntN(7)-2))
+				}
+			}
+		}
+		solved := func(equal, both bool) float64 {
+			var spent int64
+			have := rhs[:rows]
+			if both {
+				have = rhs
+			}
+			sx := newSimplex(have)
+			sx.spent = &spent
+			unit := make([]int, len(have))
+			for i := range rows {
+				sx.equal[i] = equal && rhs[rows+i] > -inactive
+				c := lpColumn{cost: 50}
+				if c.put(i, 1); both {
+					c.put(rows+i, -1)
+				}
+				unit[i] = sx.add(c)
+			}
+			for _, c := range columns {
+				c.row, c.val = slices.Clone(c.row), slices.Clone(c.val)
+				for k := range len(c.row) {
+					if both {
+						c.put(rows+int(c.row[k]), -c.val[k])
+					}
+				}
+				sx.add(c)
+			}
+			sx.start(unit)
+			sx.solve(10_000)
+			return sx.objective()
+		}
+		with, apart, free := solved(true, false), solved(false, true), solved(false, false)
+		if math.Abs(with-apart) > 1e-3*(1+apart) {
+			t.Fatalf("round %d: %g without surplus, %g with two rows for each", round, with, apart)
+		}
+		if with > free+1e-3 {
+			differ++
+		}
+	}
+	if differ < 100 {
+		t.Errorf("surplus made a difference in %d of 300 programs only", differ)
+	}
+}
+
 // TestFillingsAreAll holds the fillings of a bath that expires against trying all
 // numbers of rolls of each area.
 func TestFillingsAreAll(t *testing.T) {

@@ -7,10 +7,10 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// A simplex minimises cost over columns x ≥ 0 subject to rows Σ a·x ≥ rhs, by
-// the revised primal method with a dense inverse of the basis. Columns are chosen
-// by Devex (Harris 1973), which takes half as many pivots as the least reduced
-// cost. Its answers are floating point: they guide, and what is to be proved is
+// A simplex minimises cost over columns x ≥ 0 subject to rows Σ a·x ≥ rhs, or = rhs
+// where they have no surplus, by the revised primal method with a dense inverse of the
+// basis. Columns are chosen by Devex (Harris 1973), which takes half as many pivots as
+// the least reduced cost. Its answers are floating point: they guide, and what is to be proved is
 // proved from them in whole numbers (see master.lagrange).
 type simplex struct {
 	rhs   []float64
@@ -18,6 +18,7 @@ type simplex struct {
 	basis []int       // by row: a column, or −1−row for the surplus of a row
 	at    []int       // by column: its row in the basis, −1 when out of it
 	slack []int       // the same by surplus
+	equal []bool      // by row: it has no surplus
 	inv   [][]float64 // the inverse by column, that is by row of the program
 	x     []float64   // by row: the value of its basic column
 	dual  []float64
@@ -57,7 +58,7 @@ func newSimplex(rhs []float64) *simplex {
 	n := len(rhs)
 	sx := &simplex{
 		rhs: make([]float64, n), basis: make([]int, n), inv: make([][]float64, n),
-		x: make([]float64, n), dual: make([]float64, n), work: make([]float64, n), slack: make([]int, n),
+		x: make([]float64, n), dual: make([]float64, n), work: make([]float64, n), slack: make([]int, n), equal: make([]bool, n),
 		lead: make([]float64, n), slackWeight: make([]float64, n),
 	}
 	flat := make([]float64, n*n)
@@ -221,7 +222,7 @@ func (sx *simplex) choose() (col int, found bool) {
 		}
 	}
 	for i, d := range sx.dual { // a surplus
-		if d < -sx.least && d*d > best*sx.slackWeight[i] && sx.slack[i] < 0 {
+		if d < -sx.least && d*d > best*sx.slackWeight[i] && sx.slack[i] < 0 && !sx.equal[i] {
 			best, col, found = d*d/sx.slackWeight[i], -1-i, true
 		}
 	}

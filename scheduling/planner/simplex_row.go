@@ -26,6 +26,7 @@ func (sx *simplex) shared() *simplex {
 	n := len(sx.rhs)
 	c := &simplex{spent: sx.spent, entries: sx.entries, work: make([]float64, n), lead: make([]float64, n), slackWeight: make([]float64, n)}
 	c.rhs, c.basis, c.slack = append([]float64(nil), sx.rhs...), append([]int(nil), sx.basis...), append([]int(nil), sx.slack...)
+	c.equal = append([]bool(nil), sx.equal...)
 	c.x, c.dual = append([]float64(nil), sx.x...), append([]float64(nil), sx.dual...)
 	c.cols, c.at = append(make([]lpColumn, 0, len(sx.cols)+16), sx.cols...), append(make([]int, 0, len(sx.at)+16), sx.at...)
 	return c
@@ -100,7 +101,7 @@ func (sx *simplex) addRow(rhs, dear float64, entry func(col int) float64) {
 		}
 	}
 	sx.rhs, sx.x, sx.dual, sx.work = append(sx.rhs, rhs), append(sx.x, sign*at), append(sx.dual, 0), append(sx.work, 0)
-	sx.lead, sx.slackWeight = append(sx.lead, 0), append(sx.slackWeight, 1)
+	sx.lead, sx.slackWeight, sx.equal = append(sx.lead, 0), append(sx.slackWeight, 1), append(sx.equal, false)
 	short := sx.add(lpColumn{cost: dear, row: []int32{int32(n)}, val: []float64{1}}) // #nosec G115 -- a number of rows
 	if at >= 0 {
 		sx.basis, sx.slack = append(sx.basis, -1-n), append(sx.slack, n)
