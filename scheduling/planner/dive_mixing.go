@@ -27,9 +27,9 @@ func (dv *dive) mixIn(i int, takes int64) (undo func()) {
 func (dv *dive) without(cluster []int, set int) (undo func()) {
 	ma := dv.ma
 	rx := ma.rx
-	if ma.li.away == nil {
-		ma.li.away = make([]bool, len(rx.sess)*len(rx.sets))
-	}
+	before := ma.li.away
+	ma.li.away = make([]bool, len(rx.sess)*len(rx.sets))
+	copy(ma.li.away, before)
 	var banned []int
 	for _, i := range cluster {
 		ma.li.away[i*len(rx.sets)+set] = true
@@ -42,9 +42,7 @@ func (dv *dive) without(cluster []int, set int) (undo func()) {
 	}
 	dv.again()
 	return func() {
-		for _, i := range cluster {
-			ma.li.away[i*len(rx.sets)+set] = false
-		}
+		ma.li.away = before
 		dv.back(banned)
 	}
 }

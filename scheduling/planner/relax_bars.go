@@ -122,6 +122,12 @@ func (ma *master) barMore(expired func() bool) {
 // barAlso bars more, and solves on.
 func (ma *master) barAlso(more *bars, expired func() bool) {
 	ma.li.barred = more
+	ma.dropBarred()
+	ma.generate(childPivots, childRounds, expired)
+}
+
+// dropBarred puts the contents that cannot be any more out of the program.
+func (ma *master) dropBarred() {
 	for c := range ma.rx.pool {
 		col := ma.colOf(c)
 		if col < 0 || ma.sx.cols[col].off || ma.allows(&ma.rx.pool[c]) {
@@ -130,7 +136,6 @@ func (ma *master) barAlso(more *bars, expired func() bool) {
 		ma.sx.cols[col].cost += 8 * ma.dear
 		ma.sx.cols[col].off = true
 	}
-	ma.generate(childPivots, childRounds, expired)
 }
 
 func (b *bars) count() int {

@@ -101,6 +101,9 @@ func (tr *tree) split(ma *master) (bool, *master) {
 			return tr.apart(ma, crowd)
 		}
 	}
+	if mx, found := ma.unmixed(); found {
+		return tr.mix(ma, &mx)
+	}
 	cuts := ma.fractional()
 	if len(cuts) == 0 {
 		tr.leaves++
@@ -114,23 +117,37 @@ func (tr *tree) split(ma *master) (bool, *master) {
 		return false, nil
 	}
 	halves := ma.halves(best)
-	first := tr.likelier(best)
+	first := tr.likelier(best) // in case it can be had
+	return tr.parts(2, func(k int) *master {
+		i := [2]int{first, 1 - first}[k]
+		half := ma.child(halves[i])
+		half.solveOn(tr.expired)
+		tr.learn(best, i, half.sx.objective()-ma.sx.objective())
+		return half
+	})
+}
+
+// parts proves that the goal is not below the target by its parts, which are made and
+// solved one after another. It says what split does.
+func (tr *tree) parts(n int, part func(k int) *master) (bool, *master) {
 	proved := true
-	for _, i := range [2]int{first, 1 - first} { // the likelier first, in case it can be had
+	for k := range n {
 		if *tr.splits--; *tr.splits < 0 || tr.expired() {
 			return false, nil
 		}
-		half := ma.child(halves[i])
-		half.generate(childPivots, childRounds, tr.expired)
-		half.barMore(tr.expired)
-		tr.learn(best, i, half.sx.objective()-ma.sx.objective())
-		ok, leaf := tr.split(half)
+		ok, leaf := tr.split(part(k))
 		if !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()) {
 			return false, leaf
 		}
 		proved = proved && ok
 	}
 	return proved, nil
+}
+
+// solveOn solves a part of a goal from where the whole was left.
+func (ma *master) solveOn(expired func() bool) {
+	ma.generate(childPivots, childRounds, expired)
+	ma.barMore(expired)
 }
 
 // apart proves that the goal is not below the target, given that some rolls are not
@@ -144,8 +161,7 @@ func (tr *tree) apart(ma *master, crowd []cut) (bool, *master) {
 			return false, nil
 		}
 		h := ma.child(rx.row(c.key, 1, int64(c.value)-1))
-		h.generate(childPivots, childRounds, tr.expired)
-		h.barMore(tr.expired)
+		h.solveOn(tr.expired)
 		ok, leaf := tr.split(h)
 		if !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()) {
 			return false, leaf
