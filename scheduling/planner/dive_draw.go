@@ -6,14 +6,14 @@ import (
 )
 
 // mostDraws bounds how often outlines are settled anew because some have no timetable.
-const mostDraws = 8
+const mostDraws = 3
 
 // draw settles sessions for outlines, and these for rolls, and places the runs. Where
 // those of overlapping sessions have no timetable it learns from that, and begins again.
 // It says whether all are placed.
 func (sr *search) draw(dv *dive, stop func() bool) bool {
 	for range mostDraws {
-		if !dv.sketch() || stop() || !dv.assign() {
+		if !dv.takeWhole() && (!dv.sketch() || stop() || !dv.assign()) {
 			return false
 		}
 		cluster, specs := sr.placeDrawn(dv)
@@ -60,7 +60,7 @@ func (sr *search) learnFrom(dv *dive, cluster []int, specs []spec) bool {
 	idle := func(i int) int64 { return min(rx.sess[i].length, ma.li.length[i]) - length(i) }
 	for set := range rx.sets {
 		takes := rx.m.sets[set].takes
-		if !rx.sets[set].kit || s.mixedAt[set] != never || takes == 0 {
+		if !rx.sets[set].kit || s.mixedAt[set] != never || takes == 0 || ma.mixedIn != nil && ma.mixedIn[set] {
 			continue
 		}
 		var users []int
@@ -137,6 +137,6 @@ func (dv *dive) forget() {
 		}
 	}
 	copy(dv.ma.li.length, dv.length)
-	dv.ma.li.away = nil
+	dv.ma.li.away = dv.absent
 	dv.again()
 }

@@ -17,7 +17,7 @@ import (
 func TestOutlinesAreAssigned(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(21, 21))
-	found, missed, none, dead := 0, 0, 0, 0
+	found, missed, none, dead, whole := 0, 0, 0, 0, 0
 	for round := range 400 {
 		ma := someProgram(rng)
 		if ma == nil {
@@ -27,6 +27,9 @@ func TestOutlinesAreAssigned(t *testing.T) {
 		was, lengths := ma.sx.objective(), slices.Clone(ma.li.length)
 		dv := ma.dive(rng, func() bool { return false })
 		switch {
+		case round%4 > 1 && dv.takeWhole():
+			whole++
+			holdDrawn(t, dv, fmt.Sprint("round ", round))
 		case !dv.sketch():
 			dead++
 		case dv.assign():
@@ -46,8 +49,8 @@ func TestOutlinesAreAssigned(t *testing.T) {
 			t.Fatalf("round %d: something is still out after a dive", round)
 		}
 	}
-	t.Logf("%d assignments found, %d missed, %d times there was none; %d sketches given up", found, missed, none, dead)
-	if found < 100 || missed > found/20 {
+	t.Logf("%d assignments found, %d missed, %d times there was none; %d sketches given up; %d programs whole", found, missed, none, dead, whole)
+	if whole < 10 || found < 100 || missed > found/20 {
 		t.Errorf("%d assignments found, %d missed, %d times there was none; %d sketches given up", found, missed, none, dead)
 	}
 }
