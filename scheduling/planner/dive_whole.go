@@ -35,15 +35,7 @@ func (ma *master) wholes() ([]int, bool) {
 	for i := range out {
 		out[i] = -1
 	}
-	for c := range rx.pool {
-		col := ma.colOf(c)
-		if col < 0 {
-			continue
-		}
-		x := ma.sx.value(col)
-		if x < 1e-6 {
-			continue
-		}
+	for c, x := range ma.inUse() {
 		co := &rx.pool[c]
 		if x > 1-1e-4 {
 			out[co.sess] = c

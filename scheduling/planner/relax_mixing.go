@@ -31,15 +31,11 @@ func (ma *master) unmixed() (mixing, bool) {
 			continue
 		}
 		share, idle := make([]float64, len(rx.sess)), make([]float64, len(rx.sess))
-		for c := range rx.pool {
-			col := ma.colOf(c)
-			co := &rx.pool[c]
-			if col < 0 || !co.uses(set) {
-				continue
+		for c, x := range ma.inUse() {
+			if co := &rx.pool[c]; co.uses(set) {
+				share[co.sess] += x
+				idle[co.sess] += x * float64(min(rx.sess[co.sess].length, ma.li.length[co.sess])-co.length)
 			}
-			x := ma.sx.value(col)
-			share[co.sess] += x
-			idle[co.sess] += x * float64(min(rx.sess[co.sess].length, ma.li.length[co.sess])-co.length)
 		}
 		mx := mixing{set: set, day: -1}
 		timely := false

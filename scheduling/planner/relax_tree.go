@@ -2,6 +2,7 @@ package planner
 
 import (
 	"cmp"
+	"iter"
 	"math"
 	"slices"
 )
@@ -29,19 +30,26 @@ type countKey struct {
 	a, b int64
 }
 
+// inUse are the contents that the optimum has, with how much of each.
+func (ma *master) inUse() iter.Seq2[int, float64] {
+	return func(yield func(c int, x float64) bool) {
+		for c := range ma.rx.pool {
+			col := ma.colOf(c)
+			if col < 0 {
+				continue
+			}
+			if x := ma.sx.value(col); x >= 1e-7 && !yield(c, x) {
+				return
+			}
+		}
+	}
+}
+
 // counts are how many there are of all that is to be whole.
 func (ma *master) counts() map[countKey]float64 {
 	rx := ma.rx
 	out := make(map[countKey]float64)
-	for c := range rx.pool {
-		col := ma.colOf(c)
-		if col < 0 {
-			continue
-		}
-		x := ma.sx.value(col)
-		if x < 1e-7 {
-			continue
-		}
+	for c, x := range ma.inUse() {
 		co := &rx.pool[c]
 		for _, l := range co.loads {
 			lead := rx.sess[co.sess].offers[l.offer].lead
