@@ -10,7 +10,7 @@ import (
 // Once all sessions are settled for outlines, which rolls are on which reels is a
 // transport problem, of rolls to places in runs, with a few rows besides: what sets can
 // take or are to take, what hangs at once. Its linear program is whole but for a few
-// rolls, and those are placed by trying.
+// rolls, and those are placed by trying, or else split by.
 
 // An assignment is that problem.
 type assignment struct {
