@@ -103,10 +103,10 @@ func (as *assignment) list() {
 				continue
 			}
 			late := ty.late[s]
-			if !pl.early && ma.li.onlySoon(rx, t, pl.sess) {
-				continue
-			}
 			if !pl.early {
+				if ma.li.onlySoon(rx, t, pl.sess) {
+					continue
+				}
 				late += ma.li.jumps[pl.sess][t]
 			}
 			as.seats = append(as.seats, seat{t, p, late})

@@ -60,7 +60,7 @@ func (sr *search) learnFrom(dv *dive, cluster []int, specs []spec) bool {
 	idle := func(i int) int64 { return min(rx.sess[i].length, ma.li.length[i]) - length(i) }
 	for set := range rx.sets {
 		takes := rx.m.sets[set].takes
-		if !rx.sets[set].kit || s.mixedAt[set] != never || takes == 0 || ma.mixedIn != nil && ma.mixedIn[set] {
+		if !rx.sets[set].kit || s.mixedAt[set] != never || takes == 0 || ma.settledIn(set) {
 			continue
 		}
 		var users []int

@@ -28,12 +28,8 @@ func (dv *dive) without(cluster []int, set int) (undo func()) {
 	ma := dv.ma
 	rx := ma.rx
 	before := ma.li.away
-	ma.li.away = make([]bool, len(rx.sess)*len(rx.sets))
-	copy(ma.li.away, before)
+	ma.li.keepAway(set, func(i int) bool { return slices.Contains(cluster, i) })
 	var banned []int
-	for _, i := range cluster {
-		ma.li.away[i*len(rx.sets)+set] = true
-	}
 	for c := range rx.pool {
 		if ma.colOf(c) >= 0 && slices.Contains(cluster, rx.pool[c].sess) && slices.ContainsFunc(rx.pool[c].loads, func(l load) bool { return l.set == set }) {
 			dv.out(c)

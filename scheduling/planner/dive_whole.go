@@ -8,10 +8,10 @@ import (
 
 // Contents that a session has in part often add up to whole numbers of runs and rolls.
 // Those are a content by themselves, where the runs take these rolls in the time there
-// is, and cost and use no more: what costs and rows count is runs and rolls.
+// is, and cost no more: what costs is runs and rolls.
 
-// A mixture is what the contents of a session add up to.
-type mixture struct {
+// A medley is what the contents of a session add up to.
+type medley struct {
 	items map[itemKey]float64
 	runs  map[loadKey]float64
 }
@@ -30,7 +30,7 @@ type loadKey struct {
 // where they add up to no content.
 func (ma *master) wholes() ([]int, bool) {
 	rx := ma.rx
-	mixtures := make([]mixture, len(rx.sess))
+	medleys := make([]medley, len(rx.sess))
 	out := make([]int, len(rx.sess))
 	for i := range out {
 		out[i] = -1
@@ -41,22 +41,22 @@ func (ma *master) wholes() ([]int, bool) {
 			out[co.sess] = c
 			continue
 		}
-		mx := &mixtures[co.sess]
-		if mx.items == nil {
-			mx.items, mx.runs = make(map[itemKey]float64), make(map[loadKey]float64)
+		md := &medleys[co.sess]
+		if md.items == nil {
+			md.items, md.runs = make(map[itemKey]float64), make(map[loadKey]float64)
 		}
 		for _, it := range co.items {
-			mx.items[itemKey{it.typ, it.set, it.early}] += x * float64(it.n)
+			md.items[itemKey{it.typ, it.set, it.early}] += x * float64(it.n)
 		}
 		for _, l := range co.loads {
-			mx.runs[loadKey{l.offer, l.set, l.early}] += x * float64(l.runs)
+			md.runs[loadKey{l.offer, l.set, l.early}] += x * float64(l.runs)
 		}
 	}
-	for i := range mixtures {
-		if out[i] >= 0 || mixtures[i].items == nil {
+	for i := range medleys {
+		if out[i] >= 0 || medleys[i].items == nil {
 			continue
 		}
-		c, ok := ma.mixed(i, &mixtures[i])
+		c, ok := ma.contentOf(i, &medleys[i])
 		if !ok {
 			return nil, false
 		}
@@ -68,12 +68,12 @@ func (ma *master) wholes() ([]int, bool) {
 	return out, true
 }
 
-// mixed is the content of a mixture; false where it is not one.
-func (ma *master) mixed(i int, mx *mixture) (content, bool) {
+// contentOf is the content of a medley; false where it is not one.
+func (ma *master) contentOf(i int, md *medley) (content, bool) {
 	rx := ma.rx
 	se := &rx.sess[i]
 	c := content{sess: i, loose: !ma.li.strict}
-	for k, x := range mx.items {
+	for k, x := range md.items {
 		n := math.Round(x)
 		if math.Abs(x-n) > 1e-3 {
 			return c, false
@@ -85,7 +85,7 @@ func (ma *master) mixed(i int, mx *mixture) (content, bool) {
 	slices.SortFunc(c.items, func(a, b item) int {
 		return cmp.Or(cmp.Compare(a.typ, b.typ), cmp.Compare(a.set, b.set), earlyFirst(a.early, b.early))
 	})
-	for k, x := range mx.runs {
+	for k, x := range md.runs {
 		n := math.Round(x)
 		if math.Abs(x-n) > 1e-3 {
 			return c, false

@@ -65,8 +65,8 @@
 // depth first where that costs too much. Which rolls are on the reels is then a
 // transport problem with rows for the baths besides, whole but for a few rolls, and
 // these are placed by trying, or split by. Where what sessions hold in part adds up to
-// whole runs and rolls, it is drawn as it is. A timetable for the runs of a day is looked for through
-// the orders in which they may start (active schedules: Giffler and Thompson 1960), as
+// whole runs and rolls, it is drawn as it is. A timetable for the runs of a day is looked
+// for through the orders in which they may start (active schedules: Giffler and Thompson 1960), as
 // far ahead as tanks and baths have time, by any bath that costs nothing, films hung
 // only just in time; where there is none, time is left in one session for a kit that
 // is mixed that day, or an outline is refused, and all is drawn anew. Where that comes
@@ -138,7 +138,8 @@
 // in one, by a set there or in its early part, or by rolls there, and each half solved on
 // from the whole (branch and price: Vanderbeck 2000): the likelier at once, the other when
 // it is needed. Before that it is split by the session in which a kit is mixed, which takes
-// time there and is before all runs by it, if the program has left none. By which is learnt: some are tried, and what halves cost is remembered
+// time there and is before all runs by it, if the program has left none. By which count is
+// learnt: some are tried, and what halves cost is remembered
 // (reliability branching: Achterberg, Koch and Martin 2005). What comes out whole is made
 // a plan of, or gone on from.
 //

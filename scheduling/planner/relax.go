@@ -37,6 +37,7 @@ type relaxation struct {
 	keys     map[string]int
 	outlines map[string]int
 	sums     []int64 // values of level 3 that there can be, once known
+	fills    []bool  // by type, once known: see fillers
 	choices  []kitChoice
 	clusters [][]int            // sessions that overlap
 	refused  map[string]bool    // choices of kits that no plan goes with

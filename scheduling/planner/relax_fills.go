@@ -94,6 +94,18 @@ func (rx *relaxation) wasters() []int {
 	return out
 }
 
+// fillers says of each type whether it could use a set whose unused capacity costs
+// something.
+func (rx *relaxation) fillers() []bool {
+	if rx.fills == nil {
+		wasters := rx.wasters()
+		for t := range rx.types {
+			rx.fills = append(rx.fills, slices.ContainsFunc(wasters, func(s int) bool { return rx.couldUse(t, s) }))
+		}
+	}
+	return rx.fills
+}
+
 // filmFor is the area of all film that could use a set.
 func (rx *relaxation) filmFor(set int) int64 {
 	var sum int64

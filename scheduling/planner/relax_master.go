@@ -159,7 +159,7 @@ const price1 = 1024
 // less than it costs.
 func (ma *master) countsOnce(t int) bool {
 	g := &ma.goal
-	return g.finish == 0 && (g.level == chemistry || g.upTo > chemistry) && slices.ContainsFunc(ma.rx.wasters(), func(s int) bool { return ma.rx.couldUse(t, s) })
+	return g.finish == 0 && (g.level == chemistry || g.upTo > chemistry) && ma.rx.fillers()[t]
 }
 
 // cap is what a plan may have at a level. What a set wastes is rounded down set
@@ -228,7 +228,7 @@ func (ma *master) allows(c *content) bool {
 		if se := &ma.rx.sets[it.set]; se.kit && ma.choice(it.set) == shut {
 			return false
 		}
-		if ma.li.away != nil && ma.li.away[c.sess*len(ma.rx.sets)+it.set] {
+		if ma.li.absent(c.sess, it.set) {
 			return false
 		}
 	}

@@ -14,7 +14,6 @@ import (
 // which it could be mixed before them, and those of later days.
 type mixing struct {
 	set              int
-	day              int
 	in, sooner, then []int
 	share            []float64 // of those in which it is used
 }
@@ -27,7 +26,7 @@ func (ma *master) unmixed() (mixing, bool) {
 	rx := ma.rx
 	for set := range rx.sets {
 		takes := rx.m.sets[set].takes
-		if !rx.sets[set].kit || ma.choice(set) != mixed || takes == 0 || ma.mixedIn != nil && ma.mixedIn[set] {
+		if !rx.sets[set].kit || ma.choice(set) != mixed || takes == 0 || ma.settledIn(set) {
 			continue
 		}
 		share, idle := make([]float64, len(rx.sess)), make([]float64, len(rx.sess))
@@ -37,29 +36,33 @@ func (ma *master) unmixed() (mixing, bool) {
 				idle[co.sess] += x * float64(min(rx.sess[co.sess].length, ma.li.length[co.sess])-co.length)
 			}
 		}
-		mx := mixing{set: set, day: -1}
+		mx := mixing{set: set}
+		first := -1 // day
 		timely := false
 		for d, day := range rx.clusters {
 			for _, i := range day {
 				switch {
 				case !ma.offers(i, set):
-				case mx.day >= 0 && d > mx.day:
+				case first >= 0 && d > first:
 					mx.then = append(mx.then, i)
 				case share[i] < leastShare:
 					mx.sooner = append(mx.sooner, i)
 				default:
-					mx.day = d
+					first = d
 					mx.in, mx.share = append(mx.in, i), append(mx.share, share[i])
 					timely = timely || idle[i] >= share[i]*float64(takes)-1
 				}
 			}
 		}
-		if mx.day >= 0 && !timely {
+		if first >= 0 && !timely {
 			return mx, true
 		}
 	}
 	return mixing{}, false
 }
+
+// settledIn says that it is settled in which session a kit is mixed.
+func (ma *master) settledIn(set int) bool { return ma.mixedIn != nil && ma.mixedIn[set] }
 
 // uses says that a content has runs by a set.
 func (c *content) uses(set int) bool {
@@ -68,10 +71,7 @@ func (c *content) uses(set int) bool {
 
 // offers says that runs of a session may be by a set.
 func (ma *master) offers(i, set int) bool {
-	if ma.li.away != nil && ma.li.away[i*len(ma.rx.sets)+set] {
-		return false
-	}
-	return slices.ContainsFunc(ma.rx.sess[i].offers, func(o offer) bool { return slices.Contains(o.sets, set) })
+	return !ma.li.absent(i, set) && slices.ContainsFunc(ma.rx.sess[i].offers, func(o offer) bool { return slices.Contains(o.sets, set) })
 }
 
 // someRun is the row of at least one run by a set in some sessions.
@@ -89,30 +89,17 @@ func (ma *master) mixedAt(mx *mixing, i int) *master {
 	c.li.length = slices.Clone(ma.li.length)
 	c.li.length[i] = min(rx.sess[i].length, c.li.length[i]) - rx.m.sets[mx.set].takes
 	start := rx.m.sess[rx.sess[i].index].start
-	c.keepAway(mx.set, func(o int) bool { return rx.m.sess[rx.sess[o].index].end <= start })
+	c.li.keepAway(mx.set, func(o int) bool { return rx.m.sess[rx.sess[o].index].end <= start })
+	c.dropBarred()
 	return c
 }
 
 // mixedLater is the part in which it is on a later day.
 func (ma *master) mixedLater(mx *mixing) *master {
 	c := ma.child(someRun(mx.set, mx.then))
-	c.keepAway(mx.set, func(o int) bool { return slices.Contains(mx.in, o) || slices.Contains(mx.sooner, o) })
+	c.li.keepAway(mx.set, func(o int) bool { return slices.Contains(mx.in, o) || slices.Contains(mx.sooner, o) })
+	c.dropBarred()
 	return c
-}
-
-// keepAway keeps a set out of some sessions, and contents that cannot be out of the
-// program.
-func (ma *master) keepAway(set int, from func(i int) bool) {
-	rx := ma.rx
-	away := make([]bool, len(rx.sess)*len(rx.sets))
-	copy(away, ma.li.away)
-	for i := range rx.sess {
-		if from(i) {
-			away[i*len(rx.sets)+set] = true
-		}
-	}
-	ma.li.away = away
-	ma.dropBarred()
 }
 
 // mix proves that the goal is not below the target for each way of mixing a kit.

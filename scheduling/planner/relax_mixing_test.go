@@ -68,7 +68,7 @@ func TestKitsAreMixedInSomePart(t *testing.T) {
 
 // someMixing is a kit that is used on a day by some of its sessions.
 func someMixing(rng *rand.Rand, ma *master, set, day int) mixing {
-	mx := mixing{set: set, day: day}
+	mx := mixing{set: set}
 	for d, sessions := range ma.rx.clusters {
 		for _, i := range sessions {
 			switch {

@@ -157,6 +157,22 @@ type limits struct {
 	soon []bool
 }
 
+// absent says that a set is not to be had in a session.
+func (li *limits) absent(i, set int) bool { return li.away != nil && li.away[i*len(li.shut)+set] }
+
+// keepAway keeps a set out of some sessions besides; what was kept out before is left as
+// it was for others that know of it.
+func (li *limits) keepAway(set int, from func(i int) bool) {
+	away := make([]bool, len(li.length)*len(li.shut))
+	copy(away, li.away)
+	for i := range li.length {
+		if from(i) {
+			away[i*len(li.shut)+set] = true
+		}
+	}
+	li.away = away
+}
+
 // tariffOf is what runs of an offer by a set cost in session i.
 func (pr *pricing) tariffOf(p *prices, li *limits, i int, o *offer, set int) tariff {
 	t := tariff{area: p.area[set], run: p.run, net: p.run}
@@ -187,7 +203,7 @@ func (pr *pricing) find(p *prices, li *limits, i int) {
 		from := n
 		for _, set := range o.sets {
 			t := pr.tariffOf(p, li, i, o, set)
-			if li.shut[set] || li.away != nil && li.away[i*len(rx.sets)+set] || slices.ContainsFunc(pr.ways[from:n], func(w way) bool { return w.tariff.covers(&t) }) {
+			if li.shut[set] || li.absent(i, set) || slices.ContainsFunc(pr.ways[from:n], func(w way) bool { return w.tariff.covers(&t) }) {
 				continue
 			}
 			for at := n - 1; at >= from; at-- {
