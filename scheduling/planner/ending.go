@@ -36,6 +36,10 @@ type ending struct {
 	size  int // of an entry there
 	entry []int64
 
+	runs   int   // at most; 0 for any number
+	late   int64 // after which film of runs that end hangs all at once, to be dry in time
+	places int64 // that there are for it; never: no fewer than it could need
+
 	best   int64
 	enough int64 // a finish than which none better is looked for
 	nodes  int
@@ -61,6 +65,7 @@ type endGroup struct {
 	loads      []int
 	inTank     []int64 // by cell: what runs take with their clean-ups at least
 	inBath     []int64 // the same without
+	fewest     []int   // runs
 }
 
 // An endSort is rolls of a session that are alike here.
@@ -77,6 +82,7 @@ type endLoad struct {
 	load, time  int64 // of loading, and from start to end
 	area        int64
 	in, dry     int64
+	places      int64   // that its film hangs in
 	reels       []int64 // by binding kind
 	sets        []endBy
 	more        []int // sorts of which one more roll takes no more time
@@ -105,6 +111,8 @@ type endState struct {
 	bath  []int64
 	reels []int64
 	area  []int64 // left
+	// places are those left for film that hangs last.
+	places int64
 }
 
 // endingOf makes the ending of some rolls by session; nil where there are none, or too
@@ -133,6 +141,7 @@ func (bd *bounds) endingOf(sess []int, rolls [][]int, usable []bool, most int64,
 		stride *= uint64(gr.cells)
 	}
 	e.bind()
+	e.hangLast()
 	e.listSets(usable)
 	for g := range e.groups {
 		if !e.listLoads(g) {
@@ -237,6 +246,21 @@ func (e *ending) bind() {
 	}
 }
 
+// hangLast finds which film hangs all at once, and in how many places.
+func (e *ending) hangLast() {
+	e.places = never
+	fast, spread, places := e.bd.m.hangsTogether(e.best - 1)
+	var all int64
+	for g := range e.groups {
+		for _, s := range e.groups[g].sorts {
+			all += int64(s.n) * e.m.rolls[s.roll].fewestPlaces()
+		}
+	}
+	if fast > 0 && e.best < never && all > places {
+		e.late, e.places = e.best-1-spread, places
+	}
+}
+
 // listSets numbers the sets that serve some of the rolls, and their baths.
 func (e *ending) listSets(usable []bool) {
 	m := e.m
@@ -296,7 +320,7 @@ func (e *ending) begin() {
 		}
 	}
 	reels := e.reelAt[len(e.reelAt)-1]
-	e.size = 3*len(e.sess) + e.ops + e.baths + reels + len(e.areas)
+	e.size = 3*len(e.sess) + e.ops + e.baths + reels + len(e.areas) + 2
 	e.entry = make([]int64, e.size)
 	for range rolls + 1 {
 		e.stack = append(e.stack, endState{
@@ -305,6 +329,7 @@ func (e *ending) begin() {
 		})
 	}
 	st := &e.stack[0]
+	st.places = e.places
 	for g := range e.groups {
 		st.left[g] = e.groups[g].cells - 1
 		st.key += uint64(st.left[g]) * e.groups[g].stride

@@ -82,6 +82,7 @@ func (e *ending) listLoad(g int, n []int, b *batch) bool {
 	}
 	for _, r := range b.rolls {
 		l.in, l.dry = max(l.in, m.rolls[r].in), max(l.dry, m.rolls[r].fastest)
+		l.places += m.rolls[r].fewestPlaces()
 	}
 	gr.loads = append(gr.loads, len(e.loads))
 	e.loads = append(e.loads, l)
@@ -90,7 +91,7 @@ func (e *ending) listLoad(g int, n []int, b *batch) bool {
 
 // free says that a load may as well be another one, with a roll more of a kind.
 func (e *ending) free(l, more *endLoad, kind int) bool {
-	if more.time != l.time || more.load != l.load && e.opOf[e.groups[l.group].k] >= 0 || more.in != l.in || more.dry != l.dry || slices.Contains(e.binding, kind) {
+	if more.time != l.time || more.load != l.load && e.opOf[e.groups[l.group].k] >= 0 || more.in != l.in || more.dry != l.dry || e.places < never || slices.Contains(e.binding, kind) {
 		return false
 	}
 	for _, by := range l.sets {
@@ -123,23 +124,24 @@ func (e *ending) compareSets() {
 	}
 }
 
-// measure finds how long runs of all numbers of a group take at least.
+// measure finds how many runs all numbers of a group take at least, and how long.
 func (e *ending) measure(gr *endGroup) {
 	clean := e.m.tanks[e.m.sess[e.sess[gr.k]].tank].clean
-	gr.inTank, gr.inBath = make([]int64, gr.cells), make([]int64, gr.cells)
+	gr.inTank, gr.inBath, gr.fewest = make([]int64, gr.cells), make([]int64, gr.cells), make([]int, gr.cells)
 	left := make([]int, len(gr.sorts))
 	for c := 1; c < gr.cells; c++ {
 		gr.numbers(c, left)
-		tank, bath := int64(never), int64(never)
+		tank, bath, runs := int64(never), int64(never), mostEndRolls
 		for _, l := range gr.loads {
 			lo := &e.loads[l]
 			if lo.within(left) {
 				tank = min(tank, gr.inTank[c-lo.cell]+lo.time+clean)
 				bath = min(bath, gr.inBath[c-lo.cell]+lo.time)
+				runs = min(runs, gr.fewest[c-lo.cell]+1)
 			}
 		}
 		e.bd.work(len(gr.loads)/16 + 1)
-		gr.inTank[c], gr.inBath[c] = min(tank, never), min(bath, never)
+		gr.inTank[c], gr.inBath[c], gr.fewest[c] = min(tank, never), min(bath, never), runs
 	}
 }
 

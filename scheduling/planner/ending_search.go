@@ -29,7 +29,7 @@ func (e *ending) place(depth int, from, finish int64) {
 		clear(e.seen)
 		return
 	}
-	if e.hopeless(st, from) || e.met(st, from) {
+	if e.runs > 0 && depth+e.fewest(st) > e.runs || e.hopeless(st, from) || e.met(st, depth, from) {
 		return
 	}
 	var room [64]endTurn
@@ -79,7 +79,7 @@ func (e *ending) turns(st *endState, from int64, out []endTurn) []endTurn {
 				}
 				for _, by := range lo.sets {
 					t, done, ok := e.start(st, lo, by.set, start)
-					if !ok || t > by.last || t+lo.time+lo.dry >= e.best {
+					if !ok || t > by.last || t+lo.time+lo.dry >= e.best || t+lo.time > e.late && lo.places > st.places {
 						continue
 					}
 					out = append(out, endTurn{l, by.set, t, min(by.last, e.best-lo.time-lo.dry)})
@@ -161,6 +161,9 @@ func (e *ending) run(st, to *endState, t *endTurn) {
 	for _, a := range e.sets[t.set].areas {
 		to.area[a] -= lo.area
 	}
+	if to.places = st.places; e.places < never && end > e.late {
+		to.places -= lo.places
+	}
 	for i, n := range lo.reels {
 		if n > 0 {
 			of := to.reels[e.reelAt[i]:e.reelAt[i+1]]
@@ -222,6 +225,14 @@ func (e *ending) hopeless(st *endState, from int64) bool {
 	return false
 }
 
+// fewest is how many runs what is left takes at least.
+func (e *ending) fewest(st *endState) (n int) {
+	for g := range e.groups {
+		n += e.groups[g].fewest[st.left[g]]
+	}
+	return n
+}
+
 // An endNeed is how long what is left of a process is in its baths at least, and
 // between when.
 type endNeed struct {
@@ -248,9 +259,9 @@ func (e *ending) inBaths(st *endState, n *endNeed) (sum int64) {
 	return sum
 }
 
-// met says that the same was left before, with nothing free any later; if not, it
-// will have been.
-func (e *ending) met(st *endState, from int64) bool {
+// met says that the same was left before, after as few runs and with nothing free any
+// later; if not, it will have been.
+func (e *ending) met(st *endState, depth int, from int64) bool {
 	at := e.entry[:0]
 	for k, s := range e.sess {
 		left := slices.ContainsFunc(e.of[k], func(g int) bool { return st.left[g] > 0 })
@@ -271,6 +282,9 @@ func (e *ending) met(st *endState, from int64) bool {
 	}
 	for _, a := range st.area {
 		at = append(at, -a)
+	}
+	if at = append(at, -st.places, 0); e.runs > 0 {
+		at[len(at)-1] = int64(depth)
 	}
 	entries := e.seen[st.key]
 	for i := 0; i+e.size <= len(entries); i += e.size {

@@ -93,11 +93,11 @@ func (rx *relaxation) jumpsAt(i int, early int64) []int64 {
 // that up to then, and film that slow cabinets alone take is there or in another session.
 func (ma *master) hangLast() {
 	rx, m := ma.rx, ma.rx.m
-	fast, slow := m.fastAndSlow()
+	fast, spread, _ := m.hangsTogether(ma.goal.finish)
 	if fast == 0 {
 		return
 	}
-	at := ma.goal.finish - min(2*fast, slow)
+	at := ma.goal.finish - spread
 	var sessions []int
 	spared := make([]bool, len(rx.sess))
 	ma.li.early, ma.li.jumps = slices.Clone(ma.li.early), slices.Clone(ma.li.jumps)
@@ -118,6 +118,9 @@ func (ma *master) hangLast() {
 			}
 		}
 	}
+	for _, c := range rx.clusters {
+		ma.bathsBefore(slices.DeleteFunc(slices.Clone(c), func(i int) bool { return !spared[i] }), at)
+	}
 	places := func(mine []bool) int64 {
 		var sum int64
 		for c := range m.cabs {
@@ -132,6 +135,65 @@ func (ma *master) hangLast() {
 			ma.addRow(resource{cap: cap, sessions: sessions, kit: -1, perRoll: h.perRoll, most: h.most, spared: spared})
 		}
 	}
+}
+
+// bathsBefore says of each bath that is in one run at a time how long early runs, which
+// end before an instant, are in it at least, and how many there can be.
+func (ma *master) bathsBefore(sessions []int, at int64) {
+	rx, m := ma.rx, ma.rx.m
+	for _, bath := range rx.busyBaths() {
+		before, shortest := span{never, at}, int64(never)
+		var mine []int
+		for _, i := range sessions {
+			run := int64(never)
+			for k := range rx.sess[i].offers {
+				if o := &rx.sess[i].offers[k]; slices.ContainsFunc(bath.sets, func(s int) bool { return !ma.li.shut[s] && slices.Contains(o.sets, s) }) {
+					run = min(run, rx.inBath(o))
+				}
+			}
+			if run < never {
+				mine, shortest = append(mine, i), min(shortest, run)
+				before.from = min(before.from, m.sess[rx.sess[i].index].start)
+			}
+		}
+		if len(mine) < 2 {
+			continue
+		}
+		r := resource{sessions: mine, kit: bath.kit, sets: bath.sets, early: true}
+		r.cap, r.perRun = freeOf(m.base.inBath[bath.index], before), rx.inBath
+		ma.addRow(r)
+		r.cap, r.perRun = r.cap/shortest, func(*offer) int64 { return 1 }
+		ma.addRow(r)
+	}
+}
+
+// inBath is how long a run of an offer is in its baths at least.
+func (rx *relaxation) inBath(o *offer) int64 {
+	return rx.prep(o, -1) + rx.m.class[rx.leads[o.lead].class].wet
+}
+
+// hangsTogether says of film that is to be dry by an instant that it is all in the
+// fastest cabinets at once, if its run ends no more than a spread before, and how many
+// places there are for it; fast is how long it dries there, 0 if no time.
+func (m *model) hangsTogether(finish int64) (fast, spread, places int64) {
+	fast, slow := m.fastAndSlow()
+	for c := range m.cabs {
+		if last := finish - fast; m.cabs[c].dry == fast {
+			places += max(m.cabs[c].positions-peak(m.base.drying[c], span{last, last + 1}), 0)
+		}
+	}
+	return fast, min(2*fast, slow), places
+}
+
+// fewestPlaces is how many positions a roll takes at least.
+func (r *rollM) fewestPlaces() int64 {
+	least := int64(never)
+	for _, n := range r.takes {
+		if n > 0 {
+			least = min(least, n)
+		}
+	}
+	return least % never
 }
 
 // fastAndSlow are the shortest drying time of all cabinets and the next longer one;

@@ -67,7 +67,7 @@ func (rx *relaxation) endsLater(kits []choice, g *goal) bool {
 	for d := range ld.days {
 		day := &ld.days[d]
 		if at := [2]int{-1, -1}; !ld.known(day, at, g.finish, func() bool {
-			return day.to+rx.m.slowest() <= g.finish || ld.fits(rx, day, make([][]int, len(day.sess)), g.finish)
+			return day.to+rx.m.slowest() <= g.finish || ld.fits(rx, day, make([][]int, len(day.sess)), 0, g.finish)
 		}) {
 			return true
 		}
@@ -110,7 +110,7 @@ func (ld *lastDays) bars(rx *relaxation, finish int64) *bars {
 func (ld *lastDays) takes(rx *relaxation, d *lastDay, t, i int, finish int64) bool {
 	more := make([][]int, len(d.sess))
 	more[slices.Index(d.sess, rx.sess[i].index)] = rx.first(t, 1)
-	return ld.known(d, [2]int{t, i}, finish, func() bool { return ld.fits(rx, d, more, finish) })
+	return ld.known(d, [2]int{t, i}, finish, func() bool { return ld.fits(rx, d, more, 0, finish) })
 }
 
 // first are so many rolls of a type, those that are handed in first: where they have no
@@ -122,8 +122,9 @@ func (rx *relaxation) first(t, n int) []int {
 }
 
 // fits says whether more rolls, by session, could be there beside what is held to a
-// day, all dry by an instant, as far as that is known.
-func (ld *lastDays) fits(rx *relaxation, d *lastDay, more [][]int, finish int64) bool {
+// day, in so many runs at most, 0 for any number, all dry by an instant, as far as that
+// is known.
+func (ld *lastDays) fits(rx *relaxation, d *lastDay, more [][]int, runs int, finish int64) bool {
 	rolls := make([][]int, len(d.sess))
 	for k := range d.sess {
 		rolls[k] = append(slices.Clip(d.held[k]), more[k]...)
@@ -133,23 +134,29 @@ func (ld *lastDays) fits(rx *relaxation, d *lastDay, more [][]int, finish int64)
 	if e == nil {
 		return true
 	}
-	e.enough = finish
+	e.enough, e.runs = finish, runs
 	v := e.solve()
 	rx.spent += int64(lastNodes-e.nodes) * 2_000
 	return v <= finish
 }
 
-// crowd are rolls on one of the last days that there is no time for together, the
-// program having them there, as few as can be; whether there are any, or none are
-// needed for there to be no time.
-func (ma *master) crowd() (out []cut, found bool) {
+// A crowd is what there is no time for on one of the last days: some rolls together, in
+// so many runs at most.
+type crowd struct {
+	rolls []cut
+	day   []int // sessions
+	runs  int   // 0: any number
+}
+
+// crowd is one that the program has, with as few rolls as can be: none, where what is
+// held there is too much by itself. It says whether there is any.
+func (ma *master) crowd() (out crowd, found bool) {
 	inTime(func() {
 		ld := ma.rx.lastDays(&ma.goal)
 		in := ma.rollsIn()
 		for d := range ld.days {
 			if day := &ld.days[d]; day.to+ma.rx.m.slowest() > ma.goal.finish {
-				if fewest, crowded := ma.crowdOn(ld, day, in); crowded {
-					out, found = fewest, true
+				if out, found = ma.crowdOn(ld, day, in); found {
 					return
 				}
 			}
@@ -159,40 +166,60 @@ func (ma *master) crowd() (out []cut, found bool) {
 }
 
 // crowdOn is crowd for one day, of the rolls that the program has by session.
-func (ma *master) crowdOn(ld *lastDays, day *lastDay, in []cut) ([]cut, bool) {
+func (ma *master) crowdOn(ld *lastDays, day *lastDay, in []cut) (crowd, bool) {
 	rx := ma.rx
 	at := func(c *cut) int { return slices.Index(day.sess, rx.sess[c.key.b].index) }
-	var extra []cut
+	cr := crowd{}
+	for i := range rx.sess {
+		if slices.Contains(day.sess, rx.sess[i].index) {
+			cr.day = append(cr.day, i)
+		}
+	}
 	for _, c := range in {
 		k := at(&c)
 		if k < 0 || slices.ContainsFunc(day.held[k], func(r int) bool { return rx.typeOf[r] == int(c.key.a) }) {
 			continue
 		}
 		if n := math.Floor(min(c.value, float64(rx.types[c.key.a].n)) + 1e-6); n > 0 {
-			extra = append(extra, cut{c.key, n})
+			cr.rolls = append(cr.rolls, cut{c.key, n})
 		}
 	}
 	fits := func() bool {
 		more := make([][]int, len(day.sess))
-		for i := range extra {
-			k := at(&extra[i])
-			more[k] = append(more[k], rx.first(int(extra[i].key.a), int(extra[i].value))...)
+		for i := range cr.rolls {
+			k := at(&cr.rolls[i])
+			more[k] = append(more[k], rx.first(int(cr.rolls[i].key.a), int(cr.rolls[i].value))...)
 		}
-		return ld.fits(rx, day, more, ma.goal.finish)
+		return ld.fits(rx, day, more, cr.runs, ma.goal.finish)
 	}
 	if fits() {
-		return nil, false
-	}
-	for i := 0; i < len(extra); { // fewer, as long as they do not fit
-		extra[i].value--
-		if fits() {
-			extra[i].value++
-			i++
-		} else if extra[i].value == 0 {
-			extra = slices.Delete(extra, i, i+1)
+		if cr.runs = ma.runsOn(cr.day); cr.runs == 0 || fits() {
+			return cr, false
 		}
 	}
-	return extra, true
+	for i := 0; i < len(cr.rolls); { // fewer, as long as they do not fit
+		cr.rolls[i].value--
+		if fits() {
+			cr.rolls[i].value++
+			i++
+		} else if cr.rolls[i].value == 0 {
+			cr.rolls = slices.Delete(cr.rolls, i, i+1)
+		}
+	}
+	return cr, true
+}
+
+// runsOn is how many whole runs the program has in some sessions.
+func (ma *master) runsOn(sessions []int) int {
+	var sum float64
+	for c, x := range ma.inUse() {
+		if co := &ma.rx.pool[c]; slices.Contains(sessions, co.sess) {
+			for n := range co.loads {
+				sum += x * float64(co.loads[n].runs)
+			}
+		}
+	}
+	return int(sum + 1e-6)
 }
 
 // barLast bars what there is no time for beside what is held to the last days, as far

@@ -237,18 +237,8 @@ func (rx *relaxation) addHanging(sessions []int) {
 // dies while the sessions last is in none that ends later than it could.
 func (rx *relaxation) addBaths(sessions []int) {
 	m := rx.m
-	var done [][]int
-	for b := range m.baths {
-		var sets []int
-		for s := range m.sets {
-			if slices.Contains(m.sets[s].baths, b) {
-				sets = append(sets, s)
-			}
-		}
-		if m.baths[b].oneShot || len(sets) == 0 || slices.ContainsFunc(done, func(d []int) bool { return slices.Equal(d, sets) }) {
-			continue
-		}
-		done = append(done, sets)
+	for _, bath := range rx.busyBaths() {
+		sets := bath.sets
 		var mine []int
 		w, room := span{never, 0}, int64(0)
 		for _, i := range sessions {
@@ -270,16 +260,42 @@ func (rx *relaxation) addBaths(sessions []int) {
 		if len(mine) == 0 {
 			continue
 		}
-		r := resource{sessions: mine, kit: -1, sets: sets, perPrep: 1, perRun: func(o *offer) int64 { return m.class[rx.leads[o.lead].class].wet }}
-		if len(sets) == 1 && rx.sets[sets[0]].kit {
-			r.kit = sets[0]
-		}
+		r := resource{sessions: mine, kit: bath.kit, sets: sets, perPrep: 1, perRun: func(o *offer) int64 { return m.class[rx.leads[o.lead].class].wet }}
 		r.most, r.within = room, func(_, last int64) int64 {
 			at := span{w.from, max(min(w.to, last), w.from)}
-			return freeOf(m.base.inBath[b], at)
+			return freeOf(m.base.inBath[bath.index], at)
 		}
 		rx.addRow(r)
 	}
+}
+
+// A busyBath is a bath that is in one run at a time, with the sets that have it.
+type busyBath struct {
+	index int
+	sets  []int
+	kit   int // that must be mixed for it; −1: none
+}
+
+// busyBaths are those that are not one-shot, one of those that the same sets have.
+func (rx *relaxation) busyBaths() []busyBath {
+	m := rx.m
+	var out []busyBath
+	for b := range m.baths {
+		bath := busyBath{index: b, kit: -1}
+		for s := range m.sets {
+			if slices.Contains(m.sets[s].baths, b) {
+				bath.sets = append(bath.sets, s)
+			}
+		}
+		if m.baths[b].oneShot || len(bath.sets) == 0 || slices.ContainsFunc(out, func(o busyBath) bool { return slices.Equal(o.sets, bath.sets) }) {
+			continue
+		}
+		if len(bath.sets) == 1 && rx.sets[bath.sets[0]].kit {
+			bath.kit = bath.sets[0]
+		}
+		out = append(out, bath)
+	}
+	return out
 }
 
 // lastEnd is the last end of a run of a class by a set that is mixed already,

@@ -97,8 +97,8 @@ func (tr *tree) split(ma *master) (bool, *master) {
 	tr.depth++
 	defer func() { tr.depth-- }()
 	if ma.goal.finish > 0 {
-		if crowd, found := ma.crowd(); found {
-			return tr.apart(ma, crowd)
+		if cr, found := ma.crowd(); found {
+			return tr.apart(ma, &cr)
 		}
 	}
 	if mx, found := ma.unmixed(); found {
@@ -150,23 +150,32 @@ func (ma *master) solveOn(expired func() bool) {
 	ma.barMore(expired)
 }
 
-// apart proves that the goal is not below the target, given that some rolls are not
-// all where the program has them: either one of the first is not, or it is and one of
-// the others is not.
-func (tr *tree) apart(ma *master, crowd []cut) (bool, *master) {
+// apart proves that the goal is not below the target, given a crowd that the program has:
+// either there are more runs, or one of the first of its rolls is not there, or it is and
+// one of the others is not.
+func (tr *tree) apart(ma *master, cr *crowd) (bool, *master) {
 	rx := ma.rx
 	proved := true
-	for n, c := range crowd {
+	part := func(h *master) (over bool, leaf *master) {
 		if *tr.splits--; *tr.splits < 0 || tr.expired() {
-			return false, nil
+			return true, nil
 		}
-		h := ma.child(rx.row(c.key, 1, int64(c.value)-1))
 		h.solveOn(tr.expired)
 		ok, leaf := tr.split(h)
-		if !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()) {
+		proved = proved && ok
+		return !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()), leaf
+	}
+	if cr.runs > 0 {
+		if over, leaf := part(ma.child(runsIn(cr.day, -1, -int64(cr.runs)-1))); over {
 			return false, leaf
 		}
-		if proved = proved && ok; n == len(crowd)-1 {
+		ma = ma.child(runsIn(cr.day, 1, int64(cr.runs)))
+	}
+	for n, c := range cr.rolls {
+		if over, leaf := part(ma.child(rx.row(c.key, 1, int64(c.value)-1))); over {
+			return false, leaf
+		}
+		if n == len(cr.rolls)-1 {
 			break
 		}
 		ma = ma.child(rx.row(c.key, -1, -int64(c.value)))
@@ -176,6 +185,12 @@ func (tr *tree) apart(ma *master, crowd []cut) (bool, *master) {
 		}
 	}
 	return proved, nil
+}
+
+// runsIn is the row of no more runs in some sessions than a limit; with a sign of −1 of
+// no fewer.
+func runsIn(sessions []int, sign, limit int64) resource {
+	return resource{cap: limit, kit: -1, sessions: sessions, perRun: func(*offer) int64 { return sign }}
 }
 
 // learn remembers what a half of a split costs more.
