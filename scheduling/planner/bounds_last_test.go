@@ -10,14 +10,27 @@ import (
 	"wetside/lab/units"
 )
 
-// TestEndingIsExact holds the soonest finish of what is held to overlapping sessions
-// against trying all ways of parting it into runs, in all orders, by all sets.
+// TestEndingIsExact holds the soonest finish of what is held to overlapping sessions, in
+// any number of runs or few, with places for all film that hangs last or too few, against
+// trying all ways of parting it into runs, in all orders, by all sets.
 func TestEndingIsExact(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(10, 10))
-	placed := 0
-	for round := range 400 {
-		m := compile(heldWeek(rng))
+	placed, fewer, full := 0, 0, 0
+	for round := range 600 {
+		p := heldWeek(rng)
+		for round%6 == 0 && len(p.Rolls) < 6 { // of alike rolls the same are left in many ways
+			r := p.Rolls[rng.IntN(len(p.Rolls))]
+			r.ID = fmt.Sprint("roll", len(p.Rolls))
+			p.Rolls = append(p.Rolls, r)
+		}
+		if rng.IntN(2) == 0 {
+			p.Cabinets[0].Positions = 1 + rng.Int64N(4)
+		}
+		if rng.IntN(2) == 0 {
+			p.Cabinets = append(p.Cabinets, Cabinet{ID: "line", Positions: 20, Drying: p.Cabinets[0].Drying + units.Duration(rng.IntN(120))*units.Minute, Takes: p.Cabinets[0].Takes})
+		}
+		m := compile(p)
 		bd := newBounds(m, nil)
 		must, usable := make([]bool, len(m.rolls)), make([]bool, len(m.sets))
 		for i := range must {
@@ -26,24 +39,42 @@ func TestEndingIsExact(t *testing.T) {
 		for i := range usable {
 			usable[i] = rng.IntN(4) > 0
 		}
-		e := bd.ending([]int{0, 1, 2}, must, usable, never)
+		var left []int
+		for s := range m.sess {
+			left = append(left, bd.heldTo(s, must)...)
+		}
+		any := allEnds{s: withoutHands(m), usable: usable, late: never, places: never, runs: len(left)}
+		most := min(any.soonest(left, 0), 24*3600) + int64(rng.IntN(3)*rng.IntN(60))*60 + 1
+		e := bd.ending([]int{0, 1, 2}, must, usable, most)
 		if e == nil {
 			continue
 		}
-		var left []int
-		for _, s := range e.sess {
-			left = append(left, bd.heldTo(s, must)...)
+		_, spread, places := m.hangsTogether(most - 1)
+		if rng.IntN(2) == 0 {
+			e.runs = 1 + rng.IntN(len(m.rolls))
 		}
-		want := soonestEnd(withoutHands(m), usable, left, 0)
+		rules := any
+		if rules.late, rules.places = most-1-spread, places; e.runs > 0 {
+			rules.runs = e.runs
+		}
+		want := min(rules.soonest(left, 0), most)
 		if got := e.solve(); got != want {
 			t.Fatalf("round %d: %d rolls are dry by %d, not %d", round, len(left), got, want)
 		}
-		if want < never {
+		if want < most {
 			placed++
+		} else {
+			roomy := rules
+			if roomy.late, roomy.places = never, never; roomy.soonest(left, 0) < most {
+				full++
+			}
+			if rules.runs = len(left); rules.soonest(left, 0) < most {
+				fewer++
+			}
 		}
 	}
-	if placed < 150 {
-		t.Errorf("only %d of 400 could be placed at all", placed)
+	if placed < 150 || fewer < 30 || full < 30 {
+		t.Errorf("of 600 %d could be placed, %d not for want of runs, %d for want of places", placed, fewer, full)
 	}
 }
 
@@ -61,13 +92,59 @@ func withoutHands(m *model) *state {
 	return s
 }
 
-// soonestEnd tries each set of rolls in each session by each set of baths next.
-func soonestEnd(s *state, usable []bool, left []int, finish int64) int64 {
-	m := s.m
+// TestEndingRemembers meets the same state again, after as many runs and with as many
+// places, and after fewer or with more, where there may yet be a way.
+func TestEndingRemembers(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(11, 11))
+	m := compile(heldWeek(rng))
+	must, usable := make([]bool, len(m.rolls)), make([]bool, len(m.sets))
+	for i := range must {
+		must[i] = true
+	}
+	for i := range usable {
+		usable[i] = true
+	}
+	for _, limited := range []bool{false, true} {
+		e := newBounds(m, nil).ending([]int{0, 1, 2}, must, usable, never)
+		if limited {
+			e.runs, e.places = len(m.rolls), 3
+		}
+		st := &e.stack[0]
+		for n, at := range []struct {
+			depth  int
+			places int64
+			met    bool
+		}{{2, 1, false}, {2, 1, true}, {3, 1, true}, {1, 1, !limited}, {2, 2, !limited}, {1, 2, !limited}, {1, 2, true}} {
+			if st.places = e.places; limited {
+				st.places = at.places
+			}
+			if got := e.met(st, at.depth, 0); got != at.met {
+				t.Errorf("limited %v, the %dth: met %v", limited, n, got)
+			}
+		}
+	}
+}
+
+// allEnds are all ways of placing rolls.
+type allEnds struct {
+	s      *state
+	usable []bool // sets
+	late   int64  // runs that end after it share the places
+	places int64
+	runs   int // at most
+}
+
+// soonest tries each set of rolls in each session by each set of baths next.
+func (a allEnds) soonest(left []int, finish int64) int64 {
+	s, m := a.s, a.s.m
 	if len(left) == 0 {
 		return finish
 	}
 	best := int64(never)
+	if a.runs == 0 {
+		return best
+	}
 	for mask := 1; mask < 1<<len(left); mask++ {
 		var load, rest []int
 		for i, r := range left {
@@ -81,7 +158,7 @@ func soonestEnd(s *state, usable []bool, left []int, finish int64) int64 {
 			continue
 		}
 		for set := range m.sets {
-			if !usable[set] {
+			if !a.usable[set] {
 				continue
 			}
 			b := s.fresh(m.rolls[load[0]].held, set)
@@ -89,13 +166,18 @@ func soonestEnd(s *state, usable []bool, left []int, finish int64) int64 {
 				m.with(b, r)
 			}
 			if s.room(b) {
-				dry := finish
+				dry, then := finish, a
 				for _, r := range load {
 					dry = max(dry, b.end+m.rolls[r].fastest)
 				}
-				s.attach(b)
-				best = min(best, soonestEnd(s, usable, rest, dry))
-				s.detach(b)
+				if then.runs--; b.end > a.late {
+					then.places -= int64(len(load))
+				}
+				if then.places >= 0 {
+					s.attach(b)
+					best = min(best, then.soonest(rest, dry))
+					s.detach(b)
+				}
 			}
 			s.release(b)
 		}

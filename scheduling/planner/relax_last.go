@@ -209,6 +209,22 @@ func (ma *master) crowdOn(ld *lastDays, day *lastDay, in []cut) (crowd, bool) {
 	return cr, true
 }
 
+// parts are what plans without a crowd are parted by: more runs, or one of the first of
+// its rolls not there, or it is and one of the others is not. What one part is without is
+// with all that follow.
+func (cr *crowd) parts(rx *relaxation) (without, with []resource) {
+	if cr.runs > 0 {
+		some := func(sign, cap int64) resource {
+			return resource{cap: cap, kit: -1, sessions: cr.day, perRun: func(*offer) int64 { return sign }}
+		}
+		without, with = append(without, some(-1, -int64(cr.runs)-1)), append(with, some(1, int64(cr.runs)))
+	}
+	for _, c := range cr.rolls {
+		without, with = append(without, rx.row(c.key, 1, int64(c.value)-1)), append(with, rx.row(c.key, -1, -int64(c.value)))
+	}
+	return without, with
+}
+
 // runsOn is how many whole runs the program has in some sessions.
 func (ma *master) runsOn(sessions []int) int {
 	var sum float64

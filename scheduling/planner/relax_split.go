@@ -104,7 +104,12 @@ func (tr *tree) split(ma *master) (bool, *master) {
 	if mx, found := ma.unmixed(); found {
 		return tr.mix(ma, &mx)
 	}
-	cuts := ma.fractional()
+	cuts := fractional(ma.counts())
+	if len(cuts) == 0 && tr.land != nil {
+		if _, whole := ma.wholes(); !whole {
+			cuts = fractional(ma.finer())
+		}
+	}
 	if len(cuts) == 0 {
 		tr.leaves++
 		if tr.land != nil && tr.leaves < mostLeaves && !tr.land(ma) {
@@ -150,47 +155,30 @@ func (ma *master) solveOn(expired func() bool) {
 	ma.barMore(expired)
 }
 
-// apart proves that the goal is not below the target, given a crowd that the program has:
-// either there are more runs, or one of the first of its rolls is not there, or it is and
-// one of the others is not.
+// apart proves that the goal is not below the target, given a crowd that the program has.
 func (tr *tree) apart(ma *master, cr *crowd) (bool, *master) {
-	rx := ma.rx
 	proved := true
-	part := func(h *master) (over bool, leaf *master) {
+	without, with := cr.parts(ma.rx)
+	for n, row := range without {
 		if *tr.splits--; *tr.splits < 0 || tr.expired() {
-			return true, nil
+			return false, nil
 		}
+		h := ma.child(row)
 		h.solveOn(tr.expired)
 		ok, leaf := tr.split(h)
-		proved = proved && ok
-		return !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()), leaf
-	}
-	if cr.runs > 0 {
-		if over, leaf := part(ma.child(runsIn(cr.day, -1, -int64(cr.runs)-1))); over {
+		if !ok && (leaf != nil || tr.land == nil || *tr.splits <= 0 || tr.expired()) {
 			return false, leaf
 		}
-		ma = ma.child(runsIn(cr.day, 1, int64(cr.runs)))
-	}
-	for n, c := range cr.rolls {
-		if over, leaf := part(ma.child(rx.row(c.key, 1, int64(c.value)-1))); over {
-			return false, leaf
-		}
-		if n == len(cr.rolls)-1 {
+		if proved = proved && ok; n == len(without)-1 {
 			break
 		}
-		ma = ma.child(rx.row(c.key, -1, -int64(c.value)))
+		ma = ma.child(with[n])
 		ma.generate(childPivots, childRounds, tr.expired)
-		if rx.whole(ma) >= ma.goal.target {
+		if ma.rx.whole(ma) >= ma.goal.target {
 			break
 		}
 	}
 	return proved, nil
-}
-
-// runsIn is the row of no more runs in some sessions than a limit; with a sign of −1 of
-// no fewer.
-func runsIn(sessions []int, sign, limit int64) resource {
-	return resource{cap: limit, kit: -1, sessions: sessions, perRun: func(*offer) int64 { return sign }}
 }
 
 // learn remembers what a half of a split costs more.
@@ -280,7 +268,7 @@ func spread(cuts []cut, n int) []cut {
 	}
 	var out []cut
 	for i := 0; len(out) < n && i < len(cuts); i++ {
-		for s := countProcess; s <= countRolls; s++ {
+		for s := countProcess; s <= countAfter; s++ {
 			if i < len(bySort[s]) && len(out) < n {
 				out = append(out, bySort[s][i])
 			}

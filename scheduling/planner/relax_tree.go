@@ -22,6 +22,9 @@ const (
 	countSet            // runs of a lead by a set in a session
 	countEarly          // runs of a lead in the early part of a session
 	countRolls          // rolls of a type in a session
+	countBoth           // runs of a lead by a set in the early part of a session
+	countBy             // rolls of a type by a set in a session
+	countAfter          // those of them that are in runs after its early part
 )
 
 // A countKey names a count; what a and b are depends on the sort.
@@ -73,16 +76,39 @@ func (ma *master) counts() map[countKey]float64 {
 	return out
 }
 
+// finer are the counts that are to be whole besides for contents to add up to whole ones.
+func (ma *master) finer() map[countKey]float64 {
+	rx := ma.rx
+	out := make(map[countKey]float64)
+	for c, x := range ma.inUse() {
+		co := &rx.pool[c]
+		for _, l := range co.loads {
+			if l.early && ma.li.strict {
+				lead := rx.sess[co.sess].offers[l.offer].lead
+				out[countKey{countBoth, int64(lead*len(rx.sets) + l.set), int64(co.sess)}] += x * float64(l.runs)
+			}
+		}
+		for _, it := range co.items {
+			n, of := x*float64(it.n), int64(it.typ*len(rx.sets)+it.set)
+			out[countKey{countBy, of, int64(co.sess)}] += n
+			if !it.early && ma.li.strict {
+				out[countKey{countAfter, of, int64(co.sess)}] += n
+			}
+		}
+	}
+	return out
+}
+
 // A cut is a count that is not whole.
 type cut struct {
 	key   countKey
 	value float64
 }
 
-// fractional are the counts that are not whole, in a fixed order.
-func (ma *master) fractional() []cut {
+// fractional are those of some counts that are not whole, in a fixed order.
+func fractional(counts map[countKey]float64) []cut {
 	var out []cut
-	for k, v := range ma.counts() {
+	for k, v := range counts {
 		if math.Abs(v-math.Round(v)) >= 0.01 {
 			out = append(out, cut{k, v})
 		}
@@ -122,7 +148,8 @@ func (rx *relaxation) row(k countKey, sign, limit int64) resource {
 			}
 			return 0
 		}
-	case countSet:
+	case countSet, countBoth:
+		r.early = k.sort == countBoth
 		r.sets = []int{int(k.a) % len(rx.sets)}
 		r.perRun = func(o *offer) int64 {
 			if o.lead == int(k.a)/len(rx.sets) {
@@ -141,6 +168,14 @@ func (rx *relaxation) row(k countKey, sign, limit int64) resource {
 	case countRolls:
 		r.perRoll = make([]int64, len(rx.types))
 		r.perRoll[k.a] = sign
+	case countBy, countAfter:
+		r.sets = []int{int(k.a) % len(rx.sets)}
+		r.perRoll = make([]int64, len(rx.types))
+		r.perRoll[int(k.a)/len(rx.sets)] = sign
+		if k.sort == countAfter {
+			r.spared = make([]bool, len(rx.sess))
+			r.spared[k.b] = true
+		}
 	}
 	return r
 }

@@ -1,6 +1,7 @@
 package planner
 
 import (
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -213,13 +214,15 @@ func TestRowsCount(t *testing.T) {
 			}
 			return sum
 		}
-		for key, n := range ma.counts() {
+		all := ma.counts()
+		maps.Copy(all, ma.finer())
+		for key, n := range all {
 			row := ma.rx.row(key, 1, 0)
 			if got := of(ma, &row); math.Abs(got-n) > 1e-6 {
 				t.Fatalf("the row of %+v counts %g, not %g", key, got, n)
 			}
 		}
-		for _, c := range ma.fractional() {
+		for _, c := range fractional(all) {
 			for half, row := range ma.halves(c) {
 				child := ma.child(row)
 				child.sx.solve(10_000)
@@ -234,7 +237,7 @@ func TestRowsCount(t *testing.T) {
 			seen[c.key.sort]++
 		}
 	}
-	for _, sort := range []int{countSession, countLead, countSet, countEarly, countRolls} {
+	for _, sort := range []int{countSession, countLead, countSet, countEarly, countRolls, countBoth, countBy, countAfter} {
 		if seen[sort] < 5 {
 			t.Errorf("splits by sort of count: %v", seen)
 		}
