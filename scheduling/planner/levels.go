@@ -210,29 +210,46 @@ func (im *improving) land(ma *master, try int) {
 // mostDives is how often a plan of a relaxation is begun.
 const mostDives = 4
 
-// deepSplits is how often a level's goal is split after a landing, each time more.
-const deepSplits = 40
+// How often a level's goal is split after a landing, each time twice as often: at first
+// few times, so that all levels are good, more where rolls may be left out or late for it,
+// and in the end as long as there is time.
+const (
+	windowSplits = 20
+	firstSplits  = 10
+	earlySplits  = 40
+	lastSplits   = 320
+)
 
-// farOff is from how many runs too many a better plan is sought before a proof.
+// farOff is from how many runs too many a better plan is sought before a proof, at first.
 const farOff = 3
 
 // deepen splits the level's goal to prove more of it.
 func (im *improving) deepen(try int) *master {
-	sr, w := im.sr, &im.sr.bestWorth
+	sr, pf, w := im.sr, im.pf, im.sr.bestWorth
+	if sr.within {
+		if im.level != chemistry || try > 0 {
+			return nil
+		}
+		return pf.deepen(&w, im.level, windowSplits, nil, im.stop)
+	}
+	splits := firstSplits
 	switch {
-	case sr.within && (im.level != chemistry || try > 0):
+	case try > 2, im.level == lateness && try == 0:
 		return nil
-	case sr.within:
-		return im.pf.deepen(w, im.level, deepSplits/2, nil, im.stop)
-	case try > 2, im.level == lateness && try == 0, im.level == runs && w[runs] > im.pf.bound(w, runs)+farOff:
+	case im.part == 2:
+		if splits = lastSplits; im.level == finish {
+			pf.climb(&w, im.stop)
+		}
+	case im.level <= lateness:
+		splits = earlySplits
+	case im.level == runs && w[runs] > pf.bound(&w, runs)+farOff:
 		return nil
 	}
-	before := *w
-	return im.pf.deepen(&before, im.level, deepSplits<<try, func(ma *master) bool {
-		if sr.land(im.pf, ma, im.stop) {
+	return pf.deepen(&w, im.level, splits<<try, func(ma *master) bool {
+		if sr.land(pf, ma, im.stop) {
 			sr.accept()
 		}
-		return sr.bestWorth != before
+		return sr.bestWorth != w
 	}, im.stop)
 }
 

@@ -133,7 +133,7 @@ func (pf *proofs) deepen(w *worth, level, splits int, land func(*master) bool, e
 		return nil
 	}
 	if level == finish {
-		b, leaf := pf.rx.prove(pf.soonerGoal(w), splits, land, expired)
+		b, leaf := pf.rx.prove(pf.endGoal(w, w[finish]-1), splits, land, expired)
 		if b > w[runs] {
 			pf.say(w, finish, w[finish])
 		}
@@ -144,10 +144,35 @@ func (pf *proofs) deepen(w *worth, level, splits int, land func(*master) bool, e
 	return leaf
 }
 
-// soonerGoal asks whether as few runs can end any sooner.
-func (pf *proofs) soonerGoal(w *worth) goal {
-	grain := pf.rx.grain
-	return goal{level: runs, worth: *w, upTo: runs, finish: (w[finish] - 1) / grain * grain, target: w[runs] + 1}
+const (
+	climbs      = 4   // in how many steps the finish is proved to be no sooner
+	climbSplits = 200 // in all of them
+)
+
+// climb proves of ever later instants that not all film can be dry by then, until it
+// comes to one of which it cannot: what is learnt of splits at one tells what to split by
+// at the next.
+func (pf *proofs) climb(w *worth, expired func() bool) {
+	if w[finish] <= pf.bound(w, finish) || expired() || !pf.relaxed() {
+		return
+	}
+	low := pf.bound(w, finish)
+	splits := climbSplits
+	for step := range int64(climbs + 1) {
+		by := low + (w[finish]-1-low)*step/climbs
+		b, _ := pf.rx.proveIn(pf.endGoal(w, by), &splits, nil, expired)
+		if b <= w[runs] {
+			return
+		}
+		if pf.say(w, finish, min((by/pf.rx.grain+1)*pf.rx.grain, w[finish])); splits <= 0 {
+			return
+		}
+	}
+}
+
+// endGoal asks whether film in as few runs can all be dry by an instant.
+func (pf *proofs) endGoal(w *worth, by int64) goal {
+	return goal{level: runs, worth: *w, upTo: runs, finish: by / pf.rx.grain * pf.rx.grain, target: w[runs] + 1}
 }
 
 // sooner is a program of plans that finish a little sooner; nil if there are none.
@@ -155,7 +180,7 @@ func (pf *proofs) sooner(w *worth, expired func() bool) *master {
 	if expired() || !pf.relaxed() {
 		return nil
 	}
-	b, ma := pf.rx.prove(pf.soonerGoal(w), 0, nil, expired)
+	b, ma := pf.rx.prove(pf.endGoal(w, w[finish]-1), 0, nil, expired)
 	if b > w[runs] {
 		pf.say(w, finish, w[finish])
 		return nil
@@ -174,7 +199,7 @@ func (pf *proofs) proveFinish(w *worth, expired func() bool) *master {
 		high = min(high, at)
 	}
 	look := func(at int64) (int64, *master) {
-		return pf.rx.prove(goal{level: runs, worth: *w, upTo: runs, finish: at * grain, target: w[runs] + 1}, 0, nil, expired)
+		return pf.rx.prove(pf.endGoal(w, at*grain), 0, nil, expired)
 	}
 	var last *master
 	for try := high - 1; low < high && !expired(); try = low + (high-low)/2 {

@@ -68,13 +68,19 @@ func (rx *relaxation) ordered(kits []choice, upTo int) bool {
 // So many times at most, if any are given, a goal is split to prove more of it;
 // land, if any, makes plans of what is whole.
 func (rx *relaxation) prove(g goal, splits int, land func(*master) bool, expired func() bool) (int64, *master) {
+	return rx.proveIn(g, &splits, land, expired)
+}
+
+// proveIn also says how many splits are left.
+func (rx *relaxation) proveIn(g goal, splits *int, land func(*master) bool, expired func() bool) (int64, *master) {
+	some := *splits > 0
 	look := func(kits []choice) (int64, *master) {
 		g.kits = kits
 		ma := rx.narrowed(g, expired)
-		if splits == 0 {
+		if !some {
 			return rx.whole(ma), ma
 		}
-		return ma.deepen(&splits, land, expired)
+		return ma.deepen(splits, land, expired)
 	}
 	choices := rx.kitChoices()
 	if g.level < chemistry || choices == nil {
