@@ -136,7 +136,7 @@ func startable(ctx context.Context, s settings, a *api.API, log *slog.Logger) (*
 		return nil, nil, &exitError{2, err}
 	}
 	engine, err := jobs.New(jobs.Config{
-		Pool: pool, Store: database.NewStore(pool, nil), Log: log, Workers: s.JobWorkers,
+		Pool: pool, Store: database.NewStore(pool, nil), Log: log, Workers: s.JobWorkers, Trial: s.Trial,
 	}, slices.Concat(telling.Works(telling.Config{Mailer: mailer, Hooks: a.Hooks()}), signin.Works(s.SignInPage, rand.Reader), scheduling.Works())...)
 	if err != nil {
 		pool.Close()

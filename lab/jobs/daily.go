@@ -18,14 +18,14 @@ const kindEveryLab = "every-lab"
 // manyLabs is how many labs' jobs are asked for at a time.
 const manyLabs = 500
 
-// daily has River ask for the round of the labs every hour; the first of a day
-// of UTC is made, the others are there already.
-func daily() *river.PeriodicJob {
+// daily has River ask for the round of the labs every hour, and at the start or not; the
+// first of a day of UTC is made, the others are there already.
+func daily(atStart bool) *river.PeriodicJob {
 	return river.NewPeriodicJob(river.PeriodicInterval(time.Hour), func() (river.JobArgs, *river.InsertOpts) {
 		return args{kind: kindEveryLab}, &river.InsertOpts{
 			Queue: queueInside, UniqueOpts: river.UniqueOpts{ByArgs: true, ByPeriod: day},
 		}
-	}, &river.PeriodicJobOpts{RunOnStart: true, ID: kindEveryLab})
+	}, &river.PeriodicJobOpts{RunOnStart: atStart, ID: kindEveryLab})
 }
 
 // everyLab is the round of the labs. A lab has one job a day of each daily kind,

@@ -52,6 +52,10 @@ type Config struct {
 	// Workers is how many of the lab's own jobs run at a time; four times as many
 	// wait for others' servers.
 	Workers int
+	// Trial has the first round of the daily jobs an hour after the start, not at it:
+	// requests of a trial set their own time, and a round by the server's would end
+	// what is offered or held in between.
+	Trial bool
 }
 
 // An Engine does jobs. Several servers' engines share the work.
@@ -85,7 +89,7 @@ func New(cfg Config, works ...Work) (*Engine, error) {
 		},
 		FetchCooldown:               fetchPause,
 		Workers:                     workers,
-		PeriodicJobs:                []*river.PeriodicJob{daily()},
+		PeriodicJobs:                []*river.PeriodicJob{daily(!cfg.Trial)},
 		FetchOnlyKnownKinds:         true, // a newer server's kinds are left to it
 		JobTimeout:                  jobTime,
 		RescueStuckJobsAfter:        rescueAfter,

@@ -173,6 +173,23 @@ func TestADailyJobIsDoneOnceADayForEveryLab(t *testing.T) {
 	}
 }
 
+// A trial's first round is an hour later: others make theirs as soon as they lead.
+func TestATrialHasNoRoundAtTheStart(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	work := jobs.Work{Kind: "rename", Daily: true, Do: func(ctx context.Context, tx pgx.Tx, s lab.Scope, _ json.RawMessage) error {
+		return rename(ctx, tx, s, "-today")
+	}}
+	w.EngageForTrial(work)
+	w.until("1", `SELECT count(*)::text FROM river_leader`)
+	for range 20 {
+		if n := w.All(`SELECT count(*)::text FROM river_job WHERE kind = 'every-lab'`)[0]; n != "0" {
+			t.Fatalf("%s rounds at the start", n)
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+}
+
 func TestAnEngineRefusesWorksThatClash(t *testing.T) {
 	t.Parallel()
 	pool := testdb.New(t)

@@ -65,7 +65,19 @@ func (b *Bench) Engage(works ...jobs.Work) {
 // EngageOn is Engage for an engine with connections of its own.
 func (b *Bench) EngageOn(pool *pgxpool.Pool, works ...jobs.Work) {
 	b.t.Helper()
-	e, err := jobs.New(jobs.Config{Pool: pool, Store: database.NewStore(pool, nil), Log: slog.New(slog.DiscardHandler), Workers: workers}, works...)
+	b.start(jobs.Config{Pool: pool}, works...)
+}
+
+// EngageForTrial is Engage for an engine of a trial.
+func (b *Bench) EngageForTrial(works ...jobs.Work) {
+	b.t.Helper()
+	b.start(jobs.Config{Pool: b.Pool, Trial: true}, works...)
+}
+
+func (b *Bench) start(cfg jobs.Config, works ...jobs.Work) {
+	b.t.Helper()
+	cfg.Store, cfg.Log, cfg.Workers = database.NewStore(cfg.Pool, nil), slog.New(slog.DiscardHandler), workers
+	e, err := jobs.New(cfg, works...)
 	if err != nil {
 		b.t.Fatal(err)
 	}
