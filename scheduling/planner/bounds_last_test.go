@@ -126,6 +126,32 @@ func TestEndingRemembers(t *testing.T) {
 	}
 }
 
+// TestEndingSparesPlaces has one roll or two in a run that takes no longer for it: that it
+// may as well hold both goes only as long as places for film that hangs last are many.
+func TestEndingSparesPlaces(t *testing.T) {
+	t.Parallel()
+	p := heldWeek(rand.New(rand.NewPCG(12, 12)))
+	p.Tanks[0].WarmUp["c"], p.Reels[0].Loading = 15*units.Minute, 2*units.Minute
+	p.Rolls = p.Rolls[:1]
+	p.Rolls[0].Class, p.Rolls[0].Reel, p.Rolls[0].Booked = "c", "small", "s0"
+	p.Rolls = append(p.Rolls, p.Rolls[0])
+	p.Rolls[1].ID = "other"
+	for i := range p.Baths {
+		p.Baths[i].AreaLeftMM2 = nil
+	}
+	m := compile(p)
+	for positions, want := range map[int64]bool{1: false, 2: true} {
+		m.cabs[0].positions = positions
+		e := newBounds(m, nil).ending([]int{0}, []bool{true, true}, []bool{true, true, true, true}, 6*3600)
+		if len(e.loads) != 2 {
+			t.Fatalf("%d loads of two alike rolls", len(e.loads))
+		}
+		if got := len(e.loads[0].more) > 0; got != want {
+			t.Errorf("with %d positions a run may as well hold both: %v", positions, got)
+		}
+	}
+}
+
 // allEnds are all ways of placing rolls.
 type allEnds struct {
 	s      *state
