@@ -215,7 +215,7 @@
 //     ends, 20 and not 6: 218 of 300 weeks, not 221; a goal split 6 times at first, not 10, 211;
 //     80 splits for such instants, not 200, 219
 //   - a week of 36 runs whose bound was 31 was never split, as long as more than three runs
-//     too many were a reason not to: it takes 3 s
+//     too many were a reason not to: it takes 4 to 5 s, more than it gets by default
 //   - a split solved no further than that its goal can be had, for the finish: 71 pivots
 //     and not 79
 //   - moves like those of the finish at chemistry, where areas alone cost less by them,
