@@ -75,7 +75,7 @@ func (ma *master) contentOf(i int, md *medley) (content, bool) {
 	c := content{sess: i, loose: !ma.li.strict}
 	for k, x := range md.items {
 		n := math.Round(x)
-		if math.Abs(x-n) > 0.01 {
+		if math.Abs(x-n) >= nearWhole {
 			return c, false
 		}
 		if n > 0 {
@@ -87,7 +87,7 @@ func (ma *master) contentOf(i int, md *medley) (content, bool) {
 	})
 	for k, x := range md.runs {
 		n := math.Round(x)
-		if math.Abs(x-n) > 0.01 {
+		if math.Abs(x-n) >= nearWhole {
 			return c, false
 		}
 		if n > 0 {

@@ -253,7 +253,7 @@ func (e *ending) hangLast() {
 	var all int64
 	for g := range e.groups {
 		for _, s := range e.groups[g].sorts {
-			all += int64(s.n) * e.m.rolls[s.roll].fewestPlaces()
+			all += int64(s.n) * fewestPlaces(e.m.rolls[s.roll].takes)
 		}
 	}
 	if fast > 0 && e.best < never && all > places {

@@ -82,7 +82,7 @@ func (e *ending) listLoad(g int, n []int, b *batch) bool {
 	}
 	for _, r := range b.rolls {
 		l.in, l.dry = max(l.in, m.rolls[r].in), max(l.dry, m.rolls[r].fastest)
-		l.places += m.rolls[r].fewestPlaces()
+		l.places += fewestPlaces(m.rolls[r].takes)
 	}
 	gr.loads = append(gr.loads, len(e.loads))
 	e.loads = append(e.loads, l)

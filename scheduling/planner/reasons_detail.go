@@ -139,7 +139,7 @@ func (ex *explainer) timeDetail(b *batch, rule string) {
 			free += m.cabs[c].positions - peak(s.drying[c], span{b.end, b.end + m.cabs[c].dry})
 		}
 		for _, r := range b.rolls {
-			need += least(m.rolls[r].takes)
+			need += fewestPlaces(m.rolls[r].takes)
 		}
 		ex.add(rule, sess, "needs %s, %d free from %s", plural(need, "hanging position", "hanging positions"), max(free, 0), m.clock(b.sess, b.end))
 	default:
@@ -152,15 +152,4 @@ func (m *model) operator(sess int) string {
 		return who
 	}
 	return "the operator"
-}
-
-// least is the fewest positions a roll can hang in; 0 when it hangs nowhere.
-func least(takes []int64) int64 {
-	var few int64
-	for _, t := range takes {
-		if t > 0 && (few == 0 || t < few) {
-			few = t
-		}
-	}
-	return few
 }

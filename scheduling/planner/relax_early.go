@@ -185,17 +185,6 @@ func (m *model) hangsTogether(finish int64) (fast, spread, places int64) {
 	return fast, min(2*fast, slow), places
 }
 
-// fewestPlaces is how many positions a roll takes at least.
-func (r *rollM) fewestPlaces() int64 {
-	least := int64(never)
-	for _, n := range r.takes {
-		if n > 0 {
-			least = min(least, n)
-		}
-	}
-	return least % never
-}
-
 // fastAndSlow are the shortest drying time of all cabinets and the next longer one;
 // never where there is none.
 func (m *model) fastAndSlow() (fast, slow int64) {

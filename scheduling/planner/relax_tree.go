@@ -99,6 +99,9 @@ func (ma *master) finer() map[countKey]float64 {
 	return out
 }
 
+// nearWhole is how far from a whole number a count may be and be one.
+const nearWhole = 0.01
+
 // A cut is a count that is not whole.
 type cut struct {
 	key   countKey
@@ -109,7 +112,7 @@ type cut struct {
 func fractional(counts map[countKey]float64) []cut {
 	var out []cut
 	for k, v := range counts {
-		if math.Abs(v-math.Round(v)) >= 0.01 {
+		if math.Abs(v-math.Round(v)) >= nearWhole {
 			out = append(out, cut{k, v})
 		}
 	}

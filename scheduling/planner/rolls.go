@@ -140,6 +140,17 @@ func (m *model) groupRolls() {
 	m.types = len(seen)
 }
 
+// fewestPlaces is the fewest positions a roll can hang in; 0 when it hangs nowhere.
+func fewestPlaces(takes []int64) int64 {
+	var few int64
+	for _, t := range takes {
+		if t > 0 && (few == 0 || t < few) {
+			few = t
+		}
+	}
+	return few
+}
+
 // hangs says that some cabinet takes the roll at all.
 func (m *model) hangs(r *rollM) bool {
 	for c, t := range r.takes {
